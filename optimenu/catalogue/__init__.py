@@ -1,0 +1,1 @@
+"""What there is to eat: column declarations, reading, checking, recipes."""

@@ -1,0 +1,1 @@
+"""Reference intakes, energy requirement and nutrient declarations, each number with its source."""
