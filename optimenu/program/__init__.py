@@ -1,0 +1,1 @@
+"""The neutral integer program: whole-number coefficients, every row labelled, no solver in sight."""
