@@ -53,13 +53,13 @@ class Builder:
         self.goal_decimals = goal_decimals
         self.members = tuple(members)
         self._labels: list[tuple[int, int, int, int, int]] = []
-        self._bounds: list[tuple[int, int]] = []
-        self._flags: list[tuple[bool, bool]] = []
+        self.bounds: list[tuple[int, int]] = []
+        self.flags: list[tuple[bool, bool]] = []
         self._gain: list[int] = []
         self._class: list[int] = []
         self._classes: dict[Hashable, int] = {}
         self._kins: dict[Hashable, int] = {}
-        self._groups: list[tuple[list[tuple[int, int]], list[int]]] = []
+        self._groups: list[tuple[list[tuple[int, int]], list[int], int]] = []
         self._rows: list[tuple[np.ndarray, np.ndarray, int, int, int, int, int, int]] = []
         self._origins: list[Origin] = []
         self._extras: list[tuple[int, np.ndarray, np.ndarray, int, int, int]] = []
@@ -86,8 +86,8 @@ class Builder:
             raise ValueError(msg)
         number = self.n_menu
         self._labels.append(labels)
-        self._bounds.append((low, high))
-        self._flags.append((certain, continuous))
+        self.bounds.append((low, high))
+        self.flags.append((certain, continuous))
         self._gain.append(gain)
         self._class.append(self._class_number(("own", number) if merge is None else merge))
         return number
@@ -95,7 +95,7 @@ class Builder:
     def _class_number(self, merge: Hashable) -> int:
         return self._classes.setdefault(merge, len(self._classes))
 
-    def group(self, entries: Sequence[tuple[int, int]], deductions: Sequence[int]) -> int:
+    def group(self, entries: Sequence[tuple[int, int]], deductions: Sequence[int], person: int = 0) -> int:
         """Add a worth group: (column, gain there) pairs, and the deduction of each use allowed.
 
         The gains are added to the columns' own; deductions must not fall.
@@ -105,7 +105,7 @@ class Builder:
             raise ValueError(msg)
         for column, gain in entries:
             self._gain[column] += gain
-        self._groups.append((list(entries), list(deductions)))
+        self._groups.append((list(entries), list(deductions), person))
         return len(self._groups) - 1
 
     def extra(
@@ -139,7 +139,7 @@ class Builder:
                 origin, with_y, np.append(vals, -divisor), low=-divisor + 1, high=0, kind=LINK, merge=kin
             )
         elif kind == ANY:
-            most = int(vals @ np.asarray([self._bounds[c][1] for c in cols], dtype=np.int64))
+            most = int(vals @ np.asarray([self.bounds[c][1] for c in cols], dtype=np.int64))
             self.row(origin, with_y, np.append(vals, -most), high=0, kind=LINK, merge=(*kin, "high"))
             ones = np.ones_like(vals)
             self.row(origin, with_y, np.append(ones, -1), low=0, kind=LINK, merge=(*kin, "low"))
@@ -182,9 +182,9 @@ class Builder:
         labels = np.full((n + e, 5), -1, dtype=np.int32)
         if n:
             labels[:n] = np.asarray(self._labels, dtype=np.int32)
-        bounds = self._bounds + [(0, x[4]) for x in self._extras]
-        flags = self._flags + [(True, False)] * e
-        group_entries = [pair for entries, _ in self._groups for pair in entries]
+        bounds = self.bounds + [(0, x[4]) for x in self._extras]
+        flags = self.flags + [(True, False)] * e
+        group_entries = [pair for entries, _, _ in self._groups for pair in entries]
         i64, i32 = np.int64, np.int32
         return Program(
             n_menu=n,
@@ -202,8 +202,9 @@ class Builder:
             group_start=_starts([len(g[0]) for g in self._groups]),
             group_column=np.asarray([c for c, _ in group_entries], dtype=i32),
             group_gain=np.asarray([w for _, w in group_entries], dtype=i64),
+            group_person=np.asarray([g[2] for g in self._groups], dtype=i32),
             deduct_start=_starts([len(g[1]) for g in self._groups]),
-            deduction=np.asarray([d for _, ds in self._groups for d in ds], dtype=i64),
+            deduction=np.asarray([d for _, ds, _ in self._groups for d in ds], dtype=i64),
             row_start=_starts([len(r[0]) for r in self._rows]),
             row_column=_join([r[0] for r in self._rows], i32),
             row_coef=_join([r[1] for r in self._rows], i64),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,13 @@ class Certificate:
         Numbers of the rows with a multiplier that is not zero, rising.
     multiplier : tuple of int, length k
     bound : int
+    groups : int64 (j,)
+        Numbers of the worth groups with a link multiplier that is not zero, rising.
+    use_worth : tuple of int, length j
+        The link multipliers, in the rows' units. A column that counts in several groups (a dish shared
+        by several people) earns in each its link multiplier and an equal part of what is left of its
+        gain less cost, rounded down, the odd units going to its first groups. Any numbers give a true
+        bound.
     """
 
     digest: str
@@ -34,6 +41,8 @@ class Certificate:
     rows: np.ndarray
     multiplier: tuple[int, ...]
     bound: int
+    groups: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    use_worth: tuple[int, ...] = ()
 
     def to_json(self) -> str:
         """Return the certificate as JSON; whole numbers only."""
@@ -43,6 +52,8 @@ class Certificate:
             "bound": self.bound,
             "rows": [int(r) for r in self.rows],
             "multiplier": list(self.multiplier),
+            "groups": [int(g) for g in self.groups],
+            "use_worth": list(self.use_worth),
         }
         return json.dumps(data, separators=(",", ":"))
 
@@ -57,7 +68,9 @@ class Certificate:
         """
         data = json.loads(text)
         try:
-            numbers = [data["shift"], data["bound"], *data["rows"], *data["multiplier"]]
+            numbers = [data["shift"], data["bound"]]
+            for name in ("rows", "multiplier", "groups", "use_worth"):
+                numbers += data[name]
             if any(type(v) is not int for v in numbers) or not isinstance(data["digest"], str):
                 raise TypeError
             return cls(
@@ -66,6 +79,8 @@ class Certificate:
                 rows=np.asarray(data["rows"], dtype=np.int64),
                 multiplier=tuple(data["multiplier"]),
                 bound=data["bound"],
+                groups=np.asarray(data["groups"], dtype=np.int64),
+                use_worth=tuple(data["use_worth"]),
             )
         except (KeyError, TypeError) as fault:
             msg = "not a certificate: a field is missing or no whole number"

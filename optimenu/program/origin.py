@@ -18,11 +18,13 @@ class Origin:
     person : str
         Id of the person; empty when the promise is the crew's.
     day : int
-        Index of the plan day, or of the first plan day of a run; -1 when it is none.
+        Number of the plan day; -1 when the promise is not of one day.
     meal : str
         Meal, or empty.
     what : str
         Item, tag, course or nutrient meant, or empty.
+    run : tuple of int
+        Plan days of the run of dates meant, or empty.
     who : str
         Who may loosen it: nobody, physician, dietitian, planner.
     """
@@ -33,4 +35,5 @@ class Origin:
     day: int = -1
     meal: str = ""
     what: str = ""
+    run: tuple[int, ...] = ()
     who: str = field(default="dietitian", compare=False)

@@ -58,6 +58,8 @@ class Program:
         Columns that differ only in an interchangeable day share a class.
     group_start, group_column, group_gain : int64 (G+1,), int32, int64
         Worth groups as compressed rows: a column and what it is worth in this group.
+    group_person : int32 (G,)
+        Number of the person whose worth the group is.
     deduct_start, deduction : int64 (G+1,), int64
         Deduction of the first, second ... use, not falling; as many as uses are allowed.
     row_start, row_column, row_coef : int64 (m+1,), int32, int64
@@ -95,6 +97,7 @@ class Program:
     group_start: NDArray[np.int64]
     group_column: NDArray[np.int32]
     group_gain: NDArray[np.int64]
+    group_person: NDArray[np.int32]
     deduct_start: NDArray[np.int64]
     deduction: NDArray[np.int64]
     row_start: NDArray[np.int64]
@@ -263,6 +266,7 @@ class Program:
             group_start=_starts(np.diff(self.group_start)[whole]),
             group_column=number[self.group_column[g_entries]],
             group_gain=self.group_gain[g_entries],
+            group_person=self.group_person[whole],
             deduct_start=_starts(np.diff(self.deduct_start)[whole]),
             deduction=self.deduction[whole[d_owner]],
             row_start=_starts(np.diff(self.row_start)[inside]),

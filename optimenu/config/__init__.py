@@ -1,0 +1,1 @@
+"""Configs: TOML in layers, checked against the rules' own settings."""

@@ -1,0 +1,1 @@
+"""Who eats: people, prescriptions, energy requirement, tasting scores and acceptance."""

@@ -1,0 +1,109 @@
+"""Tables of the config that describe a person."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from pydantic import Field
+
+from optimenu.crew.prescriptions import Prescription
+from optimenu.nutrition import energy
+from optimenu.settings import Number, Positive, Settings, Span, Text, Unit, Whole
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+KCAL = Decimal(1)
+
+
+class EnergyTable(Settings):
+    """Energy requirement: given, or from a published activity level, or from hours of activity."""
+
+    kcal: Annotated[Positive, Unit("kcal a day")] | None = None
+    """Requirement as given, for example by a physician."""
+    edition: Literal["2005", "2023"] | None = None
+    """Edition of the published estimated energy requirement."""
+    activity: Text | None = None
+    """Activity level, in that edition's words."""
+    hours: dict[str, Number] | None = None
+    """Hours of each named activity; they add up to 24."""
+
+    def ways(self) -> int:
+        """Return how many of the three ways are used; one is right."""
+        return sum((self.kcal is not None, self.edition is not None, self.hours is not None))
+
+
+class PersonTable(Settings):
+    """One person of the crew."""
+
+    name: Text
+    """Name on menus and labels."""
+    sex: Literal["female", "male"]
+    """As the reference tables use it."""
+    age: Annotated[Whole, Unit("years")]
+    """On the first day; the tables cover 19 and over."""
+    mass_kg: Annotated[Positive, Unit("kg")]
+    """Body mass."""
+    height_m: Annotated[Positive, Span(above=0, most=3), Unit("m")]
+    """Height."""
+    state: Text | None = None
+    """Pregnant or lactating: refused, the tables in use do not cover it."""
+    energy: EnergyTable
+    """Requirement on every day without one of its own."""
+    energy_on: dict[str, EnergyTable] = Field(default_factory=dict)
+    """Requirement by day kind."""
+    floor: Annotated[Number, Span(least=1, most=9)] = Decimal(5)
+    """Lowest acceptance score this person is given, on the nine-point scale."""
+    floor_reason: Text | None = None
+    """Why the floor is under 5."""
+
+
+@dataclass(frozen=True)
+class Person:
+    """A person as the plan sees them.
+
+    Attributes
+    ----------
+    kcal : mapping of str to Decimal
+        Requirement by day kind; the empty string is every other day.
+    steps : tuple of str
+        How the requirement was reached, line by line with sources.
+    """
+
+    id: str
+    name: str
+    sex: str
+    age: int
+    mass_kg: Decimal
+    height_m: Decimal
+    floor: Decimal
+    kcal: Mapping[str, Decimal]
+    prescription: Prescription = field(default_factory=Prescription)
+    steps: tuple[str, ...] = ()
+
+    def kcal_on(self, kind: str) -> Decimal:
+        """Requirement on a day of this kind, kcal."""
+        return self.kcal.get(kind, self.kcal[""])
+
+
+def requirement(table: PersonTable, source: EnergyTable) -> tuple[Decimal, tuple[str, ...]]:
+    """Return kcal a day and the steps that lead there.
+
+    Raises
+    ------
+    ValueError
+        When the published table does not cover the person, or the hours are wrong; the text says why.
+    """
+    if source.kcal is not None:
+        return source.kcal, (f"{source.kcal} kcal a day, as given",)
+    if source.hours is not None:
+        total = energy.from_hours(table.sex, table.age, table.mass_kg, table.height_m, source.hours)
+        return total.total, tuple(str(part) for part in total.parts)
+    value = energy.estimated_requirement(
+        source.edition or "", table.sex, table.age, table.mass_kg, table.height_m, source.activity or ""
+    )
+    return value, (
+        f"{value} kcal a day: estimated energy requirement, {source.edition} edition, {source.activity}",
+    )

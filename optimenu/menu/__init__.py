@@ -1,0 +1,1 @@
+"""The menu: one line per planned serving, and sums over it."""

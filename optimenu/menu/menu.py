@@ -1,0 +1,93 @@
+"""A menu as lines; what is written, read, shown and audited."""
+
+from __future__ import annotations
+
+from dataclasses import astuple, dataclass, fields
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimenu.problem.problem import ALLOWANCE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from optimenu.problem.problem import Problem
+    from optimenu.program.program import Program
+
+
+@dataclass(frozen=True, order=True)
+class Line:
+    """Servings of one item in one place of the plan.
+
+    Attributes
+    ----------
+    day : int
+        Number within the block, from 1.
+    meal : str
+        Empty for an allowance that is free in the day.
+    certain : bool
+        False for an allowance: none or all of ``count`` may be eaten.
+    """
+
+    party: str
+    block: str
+    day: int
+    meal: str
+    course: str
+    item: str
+    count: int
+    certain: bool
+
+
+COLUMNS: tuple[str, ...] = tuple(f.name for f in fields(Line))
+
+
+@dataclass(frozen=True)
+class Menu:
+    """Every line of a plan, in a fixed order."""
+
+    lines: tuple[Line, ...]
+
+    @classmethod
+    def of(cls, lines: Iterable[Line]) -> Menu:
+        """Sort the lines and return the menu."""
+        return cls(tuple(sorted(lines)))
+
+    def rows(self) -> list[tuple[object, ...]]:
+        """Lines as tuples in the order of ``COLUMNS``."""
+        return [astuple(line) for line in self.lines]
+
+
+def day_numbers(problem: Problem) -> dict[tuple[str, int], int]:
+    """Plan-day number by (block, day within the block counted from 1)."""
+    seen: dict[str, int] = {}
+    out = {}
+    for d in problem.days:
+        seen[d.block] = seen.get(d.block, 0) + 1
+        out[d.block, seen[d.block]] = d.number
+    return out
+
+
+def from_counts(problem: Problem, program: Program, counts: np.ndarray) -> Menu:
+    """Menu of chosen counts, int64 (n_menu,)."""
+    place = {number: key for key, number in day_numbers(problem).items()}
+    lines = []
+    for c in np.flatnonzero(counts):
+        day = problem.days[int(program.day[c])]
+        block, within = place[day.number]
+        m, k = int(program.meal[c]), int(program.course[c])
+        meal = day.meals[m] if m >= 0 else None
+        lines.append(
+            Line(
+                party=problem.parties[int(program.party[c])].id,
+                block=block,
+                day=within,
+                meal=meal.name if meal else "",
+                course=meal.courses[k].name if meal else ALLOWANCE,
+                item=problem.catalogue.items[int(program.item[c])].id,
+                count=int(counts[c]),
+                certain=bool(program.certain[c]),
+            )
+        )
+    return Menu.of(lines)

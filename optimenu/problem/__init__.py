@@ -1,0 +1,1 @@
+"""The question, resolved and frozen: calendar, meals, parties, people, items, settings."""

@@ -1,0 +1,151 @@
+"""Dates, plan days and their runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from decimal import Decimal
+
+
+@dataclass(frozen=True)
+class Course:
+    """A course of a meal.
+
+    Attributes
+    ----------
+    least, most : int
+        Servings in the course, for each party.
+    weight : Decimal
+        What a liked serving counts here; 0 for a course nobody is scored on.
+    same : int
+        Most servings of one item in the course.
+    """
+
+    name: str
+    least: int
+    most: int
+    weight: Decimal
+    same: int = 1
+
+
+@dataclass(frozen=True)
+class Meal:
+    """A meal with its clock time (minutes after midnight) and courses."""
+
+    name: str
+    at: int
+    courses: tuple[Course, ...]
+
+
+@dataclass(frozen=True)
+class PlanDay:
+    """One day that is planned: of the cycle, or of the reserve.
+
+    Attributes
+    ----------
+    number : int
+        Place among all plan days, from 0.
+    block : str
+        ``cycle`` or ``reserve``.
+    label : str
+        What a screen shows, for example ``day 3``.
+    kind : str
+        Day kind; the same at each return.
+    dates : tuple of date
+        Dates it serves; none for a reserve day.
+    """
+
+    number: int
+    block: str
+    label: str
+    kind: str
+    dates: tuple[date, ...]
+    meals: tuple[Meal, ...]
+
+    @property
+    def weight(self) -> int:
+        """How many dates it serves; a reserve day counts once."""
+        return len(self.dates) if self.block == "cycle" else 1
+
+
+@dataclass(frozen=True)
+class Load:
+    """Food brought at one time; it feeds the dates from its arrival until the next load arrives."""
+
+    name: str
+    arrives: date
+
+
+def stay_dates(first: date, last: date) -> tuple[date, ...]:
+    """Every date of the stay, both ends included."""
+    return tuple(first + timedelta(days=k) for k in range((last - first).days + 1))
+
+
+def cycle_days(
+    dates: Sequence[date],
+    length: int,
+    kinds: Mapping[int, str],
+    meals: Mapping[str, tuple[Meal, ...]],
+    ordinary: str,
+) -> list[PlanDay]:
+    """Plan days of the cycle repeated over the dates; a cycle day that gets no date is left out.
+
+    Parameters
+    ----------
+    length : int
+        Days in one pass of the cycle.
+    kinds : mapping of int to str
+        Cycle day, from 1, to its kind; ``ordinary`` otherwise.
+    meals : mapping of str to tuple of Meal
+        Meals by day kind.
+    """
+    days: list[PlanDay] = []
+    for place in range(min(length, len(dates))):
+        kind = kinds.get(place + 1, ordinary)
+        days.append(
+            PlanDay(
+                number=len(days),
+                block="cycle",
+                label=f"day {place + 1}",
+                kind=kind,
+                dates=tuple(dates[place::length]),
+                meals=meals[kind],
+            )
+        )
+    return days
+
+
+def runs(sequence: Sequence[int], length: int, *, wrap: bool) -> tuple[tuple[int, ...], ...]:
+    """Return the distinct runs of plan days on ``length`` consecutive dates, in order of first sight.
+
+    Parameters
+    ----------
+    sequence : sequence of int
+        Plan day of each date.
+    wrap : bool
+        Also the runs over the seam from the last plan day back to the first, as the next pass would
+        bring them, where the calendar itself holds no such run.
+
+    Notes
+    -----
+    A stay shorter than ``length`` is one run.
+    """
+    dates = list(sequence)
+    if wrap and dates:
+        # the seam of the cycle: the last plan day of a pass followed by the first ones
+        days = sorted(set(dates))
+        tail, head = days[-(length - 1) :] if length > 1 else [], days[: length - 1]
+        seam = tail + head
+    else:
+        seam = []
+    found: dict[tuple[int, ...], None] = {}
+    if len(dates) <= length:
+        found[tuple(sorted(dates))] = None
+    for source in (dates, seam):
+        for start in range(len(source) - length + 1):
+            found.setdefault(tuple(sorted(source[start : start + length])), None)
+    return tuple(found)

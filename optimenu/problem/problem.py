@@ -1,0 +1,149 @@
+"""The question as one frozen object; rules, program, audit and views read nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import ROUND_HALF_EVEN, Decimal
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+
+    from optimenu.catalogue.item import Catalogue, Item
+    from optimenu.catalogue.stock import StockRow
+    from optimenu.crew.acceptance import Acceptance
+    from optimenu.crew.people import Person
+    from optimenu.problem.calendar import Course, Load, PlanDay
+
+WORTH_DECIMALS = 6
+ZERO = Decimal(0)
+ALLOWANCE = "allowance"
+"""Course of a serving that is free in the day rather than planned for a meal."""
+
+
+@dataclass(frozen=True)
+class Party:
+    """One person, or people who share a dish; ``members`` are numbers of people."""
+
+    id: str
+    members: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Everything the plan depends on, resolved.
+
+    Attributes
+    ----------
+    days : tuple of PlanDay
+        Days of the cycle first, then the reserve's.
+    sequence : tuple of int
+        Plan day of each date of the stay.
+    acceptance : mapping of (person, item) to Acceptance
+    repeat_share : Decimal
+        r in the deduction (1 - r**(k-1)) x the smallest positive worth, for the k-th use of an item.
+    plain_water_ml : Decimal
+        Plain drinking water a person-day, counted as fluid.
+    """
+
+    name: str
+    people: tuple[Person, ...]
+    parties: tuple[Party, ...]
+    dates: tuple[date, ...]
+    days: tuple[PlanDay, ...]
+    sequence: tuple[int, ...]
+    cycle_length: int
+    loads: tuple[Load, ...]
+    catalogue: Catalogue
+    stock: tuple[StockRow, ...] | None
+    acceptance: Mapping[tuple[str, str], Acceptance]
+    repeat_share: Decimal = Decimal("0.8")
+    plain_water_ml: Decimal = ZERO
+    notes: tuple[str, ...] = field(default=())
+
+    @cached_property
+    def person_number(self) -> Mapping[str, int]:
+        """Number of a person by id."""
+        return {p.id: k for k, p in enumerate(self.people)}
+
+    @cached_property
+    def party_by_id(self) -> Mapping[str, Party]:
+        """Party by id."""
+        return {p.id: p for p in self.parties}
+
+    @cached_property
+    def cycle(self) -> tuple[PlanDay, ...]:
+        """Plan days that serve dates."""
+        return tuple(d for d in self.days if d.block == "cycle")
+
+    @cached_property
+    def reserve(self) -> tuple[PlanDay, ...]:
+        """Reserve days."""
+        return tuple(d for d in self.days if d.block == "reserve")
+
+    @cached_property
+    def kinds(self) -> tuple[str, ...]:
+        """Day kinds of the cycle, in order of first sight."""
+        return tuple(dict.fromkeys(d.kind for d in self.cycle))
+
+    @cached_property
+    def day_class(self) -> tuple[tuple[str, str, int, tuple[int, ...]], ...]:
+        """Class of each plan day: days of one class are interchangeable in every whole-stay row.
+
+        Block, kind, number of dates, and dates per load, since loads tell dates apart.
+        """
+        return tuple((d.block, d.kind, d.weight, self.load_weights[d.number]) for d in self.days)
+
+    @cached_property
+    def load_weights(self) -> tuple[tuple[int, ...], ...]:
+        """How many dates of each plan day each load feeds; the first load carries the reserve."""
+        rows = []
+        for d in self.days:
+            counts = [0] * len(self.loads)
+            if d.block == "reserve":
+                counts[0] = 1
+            for when in d.dates:
+                counts[self.load_on(when)] += 1
+            rows.append(tuple(counts))
+        return tuple(rows)
+
+    def load_on(self, when: date) -> int:
+        """Number of the load that feeds a date."""
+        last = 0
+        for k, load in enumerate(self.loads):
+            if load.arrives <= when:
+                last = k
+        return last
+
+    def amount(self, item: Item, column: str) -> Decimal | None:
+        """Nutrient in one serving, in the column's unit; None when unknown.
+
+        Water is counted as fluid: water in the item and water added to it (1 mL taken as 1 g).
+        """
+        known = item.amounts.get(column)
+        if column == "WATER_g" and known is not None:
+            return known + item.water_ml
+        return known
+
+    def worth(self, person: int, item: Item, course: Course, day: PlanDay) -> Decimal:
+        """Worth of one serving to one person, six decimals.
+
+        (acceptance - floor) x course weight x dates served / dates of the stay; 0 in the reserve.
+        """
+        who = self.people[person]
+        liked = self.acceptance.get((who.id, item.id))
+        if liked is None or day.block != "cycle" or not course.weight:
+            return ZERO
+        raw: Decimal = (liked.value - who.floor) * course.weight * day.weight / len(self.dates)
+        return raw.quantize(Decimal(1).scaleb(-WORTH_DECIMALS), ROUND_HALF_EVEN)
+
+    def deductions(self, smallest: Decimal, uses: int) -> list[Decimal]:
+        """Deduction for the first, second ... use of an item by a person, six decimals, not falling.
+
+        Preference for an item grows, ever more slowly, with the time since it was last eaten
+        (Balintfy, Duffy, Sinha, Operations Research 1974); the geometric form is ours.
+        """
+        step = Decimal(1).scaleb(-WORTH_DECIMALS)
+        return [((1 - self.repeat_share**k) * smallest).quantize(step, ROUND_HALF_EVEN) for k in range(uses)]

@@ -1,0 +1,1 @@
+"""One constraint family, one file."""

@@ -1,0 +1,195 @@
+"""Rule: what a person is never given, and how much may rest on an estimated liking."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING, ClassVar
+
+import numpy as np
+from pydantic import Field
+
+from optimenu.catalogue.columns import ALLERGENS, DIETS
+from optimenu.errors import nearest
+from optimenu.program.origin import Origin
+from optimenu.program.page import vector
+from optimenu.rules.base import Measure, Rule, SettingFault, Shown
+from optimenu.rules.which import course_faults, people_faults
+from optimenu.settings import Flag, Percent, Settings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from optimenu.catalogue.item import Item
+    from optimenu.crew.people import Person
+    from optimenu.menu.tally import Entry, Tally
+    from optimenu.problem.calendar import Course, Meal, PlanDay
+    from optimenu.problem.problem import Party
+    from optimenu.program.page import Page
+
+ZERO = Decimal(0)
+
+
+class PersonAvoidTable(Settings):
+    """What one person would rather not be given."""
+
+    items: tuple[str, ...] = ()
+    """Item ids."""
+    tags: tuple[str, ...] = ()
+    """Tags of items."""
+
+
+class AvoidSettings(Settings):
+    """What is never given."""
+
+    estimated: Flag = True
+    """May an item be planned that the person has not tasted, on an estimate from the others."""
+    estimated_share: Percent = Decimal(10)
+    """Most of a person's servings over the dates that may rest on an estimate; common practice, no source."""
+    tasted_courses: tuple[str, ...] = ("main",)
+    """Courses in which only what the person has tasted is planned."""
+    condiment_courses: tuple[str, ...] = ("condiment",)
+    """Courses left out of the share."""
+    people: dict[str, PersonAvoidTable] = Field(default_factory=dict)
+    """Dislikes by person."""
+
+
+class Avoid(Rule[AvoidSettings]):
+    """What a person is never given.
+
+    What
+        Allergies, diets and exclusions as prescribed; items scored or estimated under the person's
+        floor of acceptance; items nobody can judge for them. Unknown is unsafe: a severe allergy
+        excludes what contains, may contain or is not known to be free of the allergen. Check the
+        allergens on the pack itself.
+    Maths
+        Such servings have no column. Estimated servings:
+        sum of dates x estimated <= share x sum of dates x servings, condiments left out.
+    When
+        Everywhere, the reserve included; the share over the dates of the stay.
+    Source
+        Allergens: FALCPA 2004, FASTER 2021, Regulation (EU) 1169/2011 Annex II. Floor and share: common
+        practice, no source.
+    """
+
+    table: ClassVar[str] = "avoid"
+    model: ClassVar[type[Settings]] = AvoidSettings
+    example: ClassVar[str] = """
+[avoid]
+estimated_share = 10
+tasted_courses = ["main"]
+[avoid.people.ines]
+tags = ["liver"]
+"""
+
+    def faults(self) -> Iterable[SettingFault]:
+        """Unknown people, items, tags and courses; prescriptions that name unknown allergens and diets."""
+        catalogue = self.problem.catalogue
+        yield from people_faults(self.problem, tuple(self.settings.people), ("people",))
+        tags = sorted({t for i in catalogue.items for t in i.tags})
+        for name, table in self.settings.people.items():
+            for field, names in (("items", sorted(catalogue.by_id)), ("tags", tags)):
+                for word in getattr(table, field):
+                    if word not in names:
+                        yield SettingFault(
+                            ("people", name, field),
+                            f'no {field[:-1]} "{word}" in the catalogue.{nearest(word, names)}',
+                        )
+        yield from course_faults(self.problem, self.settings.tasted_courses, ("tasted_courses",))
+
+    def allow(
+        self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
+    ) -> str | None:
+        """Say why this person, or any member of the party, must not be given the item."""
+        for p in party.members:
+            person = self.problem.people[p]
+            reason = self._unsafe(person, item) or self._unliked(person, course, item, free=meal is None)
+            if reason:
+                return f"{person.id}: {reason}"
+        return None
+
+    def _unsafe(self, person: Person, item: Item) -> str | None:
+        script = person.prescription
+        for allergen, severity in script.allergies.items():
+            state = item.allergen(allergen)
+            if state == "contains" or state == "unknown" or (severity == "severe" and state != "free"):
+                return f"{state.replace('_', ' ')}: {allergen.replace('_', ' ')}"
+        for diet in script.diets:
+            if item.suits(diet) != "yes":
+                return f"not known to suit the diet {diet.replace('_', ' ')}"
+        if item.id in script.never_items or not item.tags.isdisjoint(script.never_tags):
+            return "excluded by prescription"
+        return None
+
+    def _unliked(self, person: Person, course: Course | None, item: Item, *, free: bool) -> str | None:
+        table = self.settings.people.get(person.id)
+        if table and (item.id in table.items or not item.tags.isdisjoint(table.tags)):
+            return "on the list of what this person would rather not have"
+        liked = self.problem.acceptance.get((person.id, item.id))
+        if liked is None:
+            # what is free in the day is the person's own choice; what is planned must be known to be liked
+            return None if free else "not tasted, and too few others have tasted it for an estimate"
+        if liked.value < person.floor:
+            word = "estimated" if liked.estimated else "scored"
+            return f"{word} {liked.value}, under the floor of {person.floor}"
+        if liked.estimated and not free:
+            if not self.settings.estimated:
+                return "not tasted by this person"
+            if course is not None and course.name in self.settings.tasted_courses:
+                return f"not tasted by this person, and course {course.name} takes only tasted items"
+        return None
+
+    def write(self, page: Page) -> None:
+        """One row per person: the share of servings that rests on an estimate."""
+        part, places = vector([self.settings.estimated_share / 100])
+        stay = [d.number for d in self.problem.cycle]
+        weight = np.asarray([d.weight for d in self.problem.days], dtype=np.int64)
+        for p, person in enumerate(self.problem.people):
+            guessed = np.asarray(
+                [self._estimated(person, i) for i in self.problem.catalogue.items], dtype=np.int64
+            )
+            counted = page.of(p, stay, certain=True)
+            left_out = page.of(p, stay, courses=self.settings.condiment_courses)
+            cols = counted[~np.isin(counted, left_out)]
+            vals = (guessed[page.item[cols]] * 10**places - part[0]) * weight[page.day[cols]]
+            page.row(self._origin(person), cols, vals, high=ZERO, decimals=places)
+
+    def _origin(self, person: Person) -> Origin:
+        return Origin("avoid", "avoid.estimated_share", person.id)
+
+    def _estimated(self, person: Person, item: Item) -> bool:
+        liked = self.problem.acceptance.get((person.id, item.id))
+        return liked is not None and liked.estimated
+
+    def measures(self, tally: Tally) -> Iterator[Measure]:
+        """Weigh estimated servings against all, over the dates."""
+        for p, person in enumerate(self.problem.people):
+            entries = [e for e in tally.by_person.get(p, ()) if self._counts(e)]
+            every = sum((Decimal(e.count * e.day.weight) for e in entries), ZERO)
+            guess = sum((e.count * e.day.weight for e in entries if self._estimated(person, e.item)), ZERO)
+            share = self.settings.estimated_share
+            over = guess - share / 100 * every
+            yield Measure(
+                self._origin(person),
+                f"{person.id}: servings not yet tasted",
+                "servings",
+                over,
+                over,
+                high=ZERO,
+                section="liking",
+                shown=Shown(guess / every * 100 if every else ZERO, None, share, "% of servings"),
+            )
+
+    def _counts(self, e: Entry) -> bool:
+        condiment = e.course is not None and e.course.name in self.settings.condiment_courses
+        return e.day.block == "cycle" and e.certain and not condiment
+
+
+def prescription_faults(person: Person) -> Iterator[SettingFault]:
+    """Allergens and diets of a prescription that no catalogue can state."""
+    for allergen in person.prescription.allergies:
+        if allergen not in ALLERGENS:
+            keys = ("people", person.id, "allergies", allergen)
+            yield SettingFault(keys, f'no allergen "{allergen}".{nearest(allergen, ALLERGENS)}')
+    for diet in person.prescription.diets:
+        if diet not in DIETS:
+            yield SettingFault(("people", person.id, "diets"), f'no diet "{diet}".{nearest(diet, DIETS)}')

@@ -1,0 +1,197 @@
+"""The contract every rule keeps.
+
+A rule owns one table of the config. It says which servings cannot be (``allow``), writes rows into the
+program (``write``), and measures the same promises on a menu from the Problem's tables in exact
+arithmetic (``measures``), never seeing the program. The two are compared in the tests.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
+
+from optimenu.settings import Settings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from optimenu.catalogue.item import Item
+    from optimenu.menu.tally import Tally
+    from optimenu.problem.calendar import Course, Meal, PlanDay
+    from optimenu.problem.problem import Party, Problem
+    from optimenu.program.origin import Origin
+    from optimenu.program.page import Page
+
+S = TypeVar("S", bound=Settings)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A measure in the words and unit a dietitian reads, when they differ from the row's."""
+
+    value: Decimal
+    low: Decimal | None
+    high: Decimal | None
+    unit: str
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One promise measured on a menu.
+
+    Attributes
+    ----------
+    least, most : Decimal
+        The value with every optional serving at its worse end for a floor and for a ceiling.
+    low, high : Decimal or None
+        Limits, in the same unit.
+    soft : Decimal or None
+        Price in mean liking per unit outside; None for a hard limit.
+    known : Decimal
+        Share of what was summed that rests on known values, 0 to 1.
+    proved : bool
+        False for a ceiling whose sum holds unknown values without an upper estimate.
+    section : str
+        Where screens show it; empty for a promise only worth showing when broken.
+    """
+
+    origin: Origin
+    label: str
+    unit: str
+    least: Decimal
+    most: Decimal
+    low: Decimal | None = None
+    high: Decimal | None = None
+    soft: Decimal | None = None
+    known: Decimal = Decimal(1)
+    proved: bool = True
+    section: str = ""
+    shown: Shown | None = None
+
+    @property
+    def short(self) -> Decimal:
+        """How far below the floor, 0 when it holds."""
+        return max(self.low - self.least, Decimal(0)) if self.low is not None else Decimal(0)
+
+    @property
+    def over(self) -> Decimal:
+        """How far above the ceiling, 0 when it holds."""
+        return max(self.most - self.high, Decimal(0)) if self.high is not None else Decimal(0)
+
+    @property
+    def amount(self) -> Decimal:
+        """How far outside the limits; 0 when the promise holds."""
+        return max(self.short, self.over)
+
+
+@dataclass(frozen=True)
+class Breach:
+    """A promise a menu does not keep, with the exact amount in the row's unit."""
+
+    origin: Origin
+    amount: Decimal
+    unit: str
+    text: str
+    soft: bool = False
+
+
+@dataclass(frozen=True)
+class Allowance:
+    """Servings that are free in the day: none, some or all may be eaten."""
+
+    party: int
+    item: str
+    most: int
+    key: str
+
+
+@dataclass(frozen=True)
+class SettingFault:
+    """A setting that does not fit the problem: keys inside the rule's table, and what to do."""
+
+    keys: tuple[str, ...]
+    message: str
+
+
+class Rule(ABC, Generic[S]):
+    """One constraint family; subclasses are found by discovery.
+
+    Attributes
+    ----------
+    table : str
+        Table of the config the rule owns.
+    model : type of Settings
+        Its settings.
+    example : str
+        A TOML example that parses; shown by ``optimenu rules NAME``.
+    """
+
+    table: ClassVar[str]
+    model: ClassVar[type[Settings]]
+    example: ClassVar[str]
+
+    def __init__(self, settings: S, problem: Problem) -> None:
+        self.settings = settings
+        self.problem = problem
+
+    def faults(self) -> Iterable[SettingFault]:
+        """Settings that name what the problem does not have."""
+        return ()
+
+    def needs(self) -> Iterable[tuple[str, tuple[str, ...]]]:
+        """Catalogue columns needed, each with the keys of the setting that needs it."""
+        return ()
+
+    def allow(
+        self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
+    ) -> str | None:
+        """Return why this serving cannot be, or None. ``meal`` is None for an allowance."""
+        return None
+
+    def allowances(self) -> Iterable[Allowance]:
+        """Servings to be left free in each day of the cycle."""
+        return ()
+
+    @abstractmethod
+    def write(self, page: Page) -> None:
+        """Add the rule's rows to the program."""
+
+    @abstractmethod
+    def measures(self, tally: Tally) -> Iterator[Measure]:
+        """Measure every promise that a menu could break, from the Problem's tables.
+
+        Promises that hold whatever else is true (no such item on the menu) may be left out.
+        """
+
+    def breaches(self, tally: Tally) -> Iterator[Breach]:
+        """Promises the menu does not keep, soft ones marked."""
+        for m in self.measures(tally):
+            if m.amount > 0:
+                yield Breach(m.origin, m.amount, m.unit, self.say(m), soft=m.soft is not None)
+
+    def say(self, measure: Measure) -> str:
+        """Return the promise and how it fares, in a dietitian's words with numbers and units."""
+        shown = measure.shown
+        if shown is None:
+            value = measure.least if measure.short > measure.over else measure.most
+            shown = Shown(value, measure.low, measure.high, measure.unit)
+        limits = []
+        if shown.low is not None:
+            limits.append(f"at least {plain(shown.low)}")
+        if shown.high is not None:
+            limits.append(f"at most {plain(shown.high)}")
+        unit = f" {shown.unit}" if shown.unit else ""
+        return f"{measure.label}: {plain(shown.value)}{unit}; {' and '.join(limits)}{unit}"
+
+    def edit(self, measure: Measure) -> str:
+        """Return the concrete change of the config that would let this measure hold."""
+        side = "lower" if measure.short > measure.over else "raise"
+        return f"{side} {measure.origin.key} by {plain(measure.amount)} {measure.unit}".rstrip()
+
+
+def plain(value: Decimal, places: int = 2) -> str:
+    """Write a number for reading: at most some decimals, thousands with a comma, no idle zeros."""
+    text = f"{value:,.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

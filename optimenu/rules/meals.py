@@ -1,0 +1,268 @@
+"""Rule: the pattern of courses at each meal, and each meal's share of the day's energy."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING, Annotated, ClassVar
+
+import numpy as np
+from pydantic import ConfigDict, Field
+
+from optimenu.menu.tally import span
+from optimenu.problem.calendar import Course, Meal
+from optimenu.program.origin import Origin
+from optimenu.program.page import vector
+from optimenu.rules.base import Measure, Rule, SettingFault, Shown
+from optimenu.settings import Clock, NonNegative, Percent, Role, Settings, Whole
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from optimenu.menu.tally import Entry, Tally
+    from optimenu.program.page import Page
+
+ENERGY = "ENERC_KCAL_kcal"
+
+
+class CourseTable(Settings):
+    """Servings of one course; a scored course has least = most."""
+
+    least: Whole = 1
+    """Fewest servings."""
+    most: Whole = 1
+    """Most servings."""
+    weight: NonNegative = Decimal(1)
+    """What a liked serving counts; 0 for a course nobody is scored on."""
+    same: Annotated[Whole, Field(ge=1)] = 1
+    """Most servings of one item in the course."""
+
+
+class ShareTable(Settings):
+    """A meal's share of the day's energy."""
+
+    low: Percent | None = None
+    """Least, % of the day's energy."""
+    high: Percent | None = None
+    """Most, % of the day's energy."""
+    price: NonNegative | None = None
+    """Makes the share soft: price in mean liking for each kcal outside."""
+    who: Role = "dietitian"
+    """Who may loosen it."""
+
+
+class MealTable(Settings):
+    """One meal."""
+
+    at: Clock
+    """Clock time it starts."""
+    courses: dict[str, CourseTable]
+    """Courses by name, as the catalogue's column ``courses`` has them."""
+    energy_share: ShareTable | None = None
+    """Share of the day's energy."""
+    on: dict[str, dict[str, CourseTable]] = Field(default_factory=dict)
+    """Courses that replace the ordinary ones on a day kind, by kind and course name."""
+
+
+class MealsSettings(Settings):
+    """Meals by name."""
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, MealTable]
+
+    @property
+    def tables(self) -> Mapping[str, MealTable]:
+        """Meal tables by name, in order of the clock."""
+        return dict(sorted((self.__pydantic_extra__ or {}).items(), key=lambda pair: (pair[1].at, pair[0])))
+
+    def on(self, kind: str) -> tuple[Meal, ...]:
+        """Meals of a day kind."""
+        out = []
+        for name, table in self.tables.items():
+            courses = {**table.courses, **table.on.get(kind, {})}
+            out.append(
+                Meal(
+                    name,
+                    table.at.hour * 60 + table.at.minute,
+                    tuple(Course(c, t.least, t.most, t.weight, t.same) for c, t in courses.items() if t.most),
+                )
+            )
+        return tuple(out)
+
+
+class Meals(Rule[MealsSettings]):
+    """Pattern of courses.
+
+    What
+        Each party is served so many servings of each course of each meal, and a meal carries a given
+        share of the day's energy.
+    Maths
+        least <= sum x[party, day, meal, course, .] <= most;
+        low/100 x sum_day e x <= sum_meal e x <= high/100 x sum_day e x, for each person and day.
+    When
+        Every plan day, the reserve with its own pattern; shares on days of the cycle only.
+    Source
+        Courses and shares are the dietitian's; common practice, no source.
+    """
+
+    table: ClassVar[str] = "meals"
+    model: ClassVar[type[Settings]] = MealsSettings
+    example: ClassVar[str] = """
+[meals.breakfast]
+at = "07:30"
+[meals.breakfast.courses.main]
+least = 1
+most = 1
+weight = 1.0
+[meals.breakfast.energy_share]
+low = 15
+high = 40
+"""
+
+    def faults(self) -> Iterable[SettingFault]:
+        """Courses with least over most, scored courses that are not fixed."""
+        for name, table in self.settings.tables.items():
+            groups: list[tuple[tuple[str, ...], dict[str, CourseTable]]] = [(("courses",), table.courses)]
+            groups += [(("on", kind), courses) for kind, courses in table.on.items()]
+            for keys, courses in groups:
+                for course, t in courses.items():
+                    where = (name, *keys, course)
+                    if t.least > t.most:
+                        yield SettingFault((*where, "least"), f"least {t.least} is over most {t.most}")
+                    elif t.weight > 0 and t.least != t.most:
+                        yield SettingFault(
+                            (*where, "weight"),
+                            "a scored course needs least = most; set weight = 0 for an optional course",
+                        )
+                    elif t.most > 0 and t.same > t.most:
+                        yield SettingFault((*where, "same"), f"same {t.same} is over most {t.most}")
+
+    def write(self, page: Page) -> None:
+        """One row per party, day, meal and course; one per person, day and meal with a share."""
+        for party in self.problem.parties:
+            for day in self.problem.days:
+                for meal in day.meals:
+                    for course in meal.courses:
+                        cols = page.of(
+                            party.members[0], (day.number,), meal=meal.name, courses=(course.name,)
+                        )
+                        cols = cols[page.party[cols] == self.problem.parties.index(party)]
+                        page.row(
+                            self._pattern(party.id, day.number, meal.name, course.name),
+                            cols,
+                            1,
+                            low=Decimal(course.least),
+                            high=Decimal(course.most),
+                        )
+        self._write_shares(page)
+
+    def _pattern(self, party: str, day: int, meal: str, course: str) -> Origin:
+        return Origin("meals", f"meals.{meal}.courses.{course}", party, day, meal, course)
+
+    def _write_shares(self, page: Page) -> None:
+        energy, places = vector(self._energy())
+        for name, side, table, share in self._shares():
+            part, share_places = vector([share / 100])
+            whole = energy * 10**share_places
+            for p, who in enumerate(self.problem.people):
+                for day in self.problem.cycle:
+                    cols = page.of(p, (day.number,))
+                    inside = np.isin(cols, page.of(p, (day.number,), meal=name))
+                    vals = whole[page.item[cols]] * inside - energy[page.item[cols]] * part[0]
+                    zero = Decimal(0)
+                    page.row(
+                        self._share(name, side, who.id, day.number, table),
+                        cols,
+                        vals,
+                        low=zero if side == "low" else None,
+                        high=zero if side == "high" else None,
+                        decimals=places + share_places,
+                        soft=table.price,
+                    )
+
+    def _energy(self) -> list[Decimal]:
+        return [self.problem.amount(i, ENERGY) or Decimal(0) for i in self.problem.catalogue.items]
+
+    def _shares(self) -> Iterator[tuple[str, str, ShareTable, Decimal]]:
+        for name, table in self.settings.tables.items():
+            if table.energy_share:
+                for side in ("low", "high"):
+                    share = getattr(table.energy_share, side)
+                    if share is not None:
+                        yield name, side, table.energy_share, share
+
+    def _share(self, meal: str, side: str, person: str, day: int, table: ShareTable) -> Origin:
+        return Origin("meals", f"meals.{meal}.energy_share.{side}", person, day, meal, who=table.who)
+
+    def needs(self) -> Iterable[tuple[str, tuple[str, ...]]]:
+        """Energy, where a share is set."""
+        for name, table in self.settings.tables.items():
+            if table.energy_share:
+                yield ENERGY, (name, "energy_share")
+
+    def measures(self, tally: Tally) -> Iterator[Measure]:
+        """Count servings in every course; weigh every meal's energy against the day's."""
+        counts: dict[tuple[str, int, str, str], int] = {}
+        for e in tally.entries:
+            if e.meal is not None and e.course is not None:
+                key = (e.party.id, e.day.number, e.meal.name, e.course.name)
+                counts[key] = counts.get(key, 0) + e.count
+        for party in self.problem.parties:
+            for day in self.problem.days:
+                for meal in day.meals:
+                    for course in meal.courses:
+                        n = Decimal(counts.get((party.id, day.number, meal.name, course.name), 0))
+                        yield Measure(
+                            self._pattern(party.id, day.number, meal.name, course.name),
+                            f"{party.id}, {day.label}, {meal.name}: {course.name}",
+                            "servings",
+                            n,
+                            n,
+                            Decimal(course.least),
+                            Decimal(course.most),
+                        )
+        for name, side, table, share in self._shares():
+            for p, who in enumerate(self.problem.people):
+                for day in self.problem.cycle:
+                    yield self._measure_share(tally, name, side, table, share, p, who.id, day.number)
+
+    def _measure_share(
+        self,
+        tally: Tally,
+        meal: str,
+        side: str,
+        table: ShareTable,
+        share: Decimal,
+        p: int,
+        who: str,
+        day: int,
+    ) -> Measure:
+        entries = tally.on(p, day)
+        part = share / 100
+
+        def kcal(e: Entry) -> Decimal:
+            return self.problem.amount(e.item, ENERGY) or Decimal(0)
+
+        found = span(
+            entries,
+            lambda e: kcal(e) * ((1 if e.meal and e.meal.name == meal else 0) - part),
+        )
+        total = sum((e.count * kcal(e) for e in entries), Decimal(0))
+        here = sum((e.count * kcal(e) for e in entries if e.meal and e.meal.name == meal), Decimal(0))
+        low, high = (Decimal(0), None) if side == "low" else (None, Decimal(0))
+        shown = Shown(
+            here / total * 100 if total else Decimal(0),
+            share if side == "low" else None,
+            share if side == "high" else None,
+            "% of the day's energy",
+        )
+        return Measure(
+            self._share(meal, side, who, day, table),
+            f"{who}, {self.problem.days[day].label}: {meal}",
+            "kcal",
+            found.least,
+            found.most,
+            low,
+            high,
+            soft=table.price,
+            shown=shown,
+        )

@@ -1,0 +1,250 @@
+"""Rule: nutrient ranges for each person over a meal, a day, several dates or the stay."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from functools import cached_property, partial
+from typing import TYPE_CHECKING, ClassVar
+
+import numpy as np
+
+from optimenu.menu.tally import span
+from optimenu.nutrition.nutrients import BY_COLUMN
+from optimenu.program.page import vector
+from optimenu.rules.base import Measure, Rule, SettingFault, Shown
+from optimenu.rules.nutrient_asks import ENERGY, PERCENT, ZERO, Ask, AskMaker
+from optimenu.rules.nutrient_settings import NutrientsSettings, lines
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+
+    from optimenu.catalogue.item import Item
+    from optimenu.menu.tally import Entry, Tally
+    from optimenu.problem.calendar import Course, Meal, PlanDay
+    from optimenu.problem.problem import Party
+    from optimenu.program.page import Page
+    from optimenu.settings import Settings
+
+
+class Nutrients(Rule[NutrientsSettings]):
+    """Nutrient ranges.
+
+    What
+        Energy close to each person's requirement; floors and ceilings of nutrients over a meal, a day,
+        3 or 7 consecutive dates or the stay; shares of energy; amounts per 1000 kcal; ratios.
+    Maths
+        low x dates <= sum over the window of a x + supplements <= high x dates;
+        share, density and ratio rows: sum (a - L e) x >= 0 or <= 0.
+        An unknown amount counts as zero in a floor. In a ceiling it counts at the declared upper
+        estimate; without one the item is not allowed under a prescribed ceiling, and any other
+        ceiling is listed as not proved.
+    When
+        Days of the cycle; windows of several dates over every distinct run on the calendar; prescribed
+        day and meal ceilings in the reserve too. Values are those at production: losses in storage are
+        not counted.
+    Source
+        National Academies, Dietary Reference Intakes for adults (built in, sources in
+        ``optimenu/nutrition/data``). Defer to a licensed dietitian or physician.
+    """
+
+    table: ClassVar[str] = "nutrients"
+    model: ClassVar[type[Settings]] = NutrientsSettings
+    example: ClassVar[str] = """
+[nutrients.energy]
+day_within = 10
+stay_within = 3
+[nutrients.limits.NA_mg.day]
+high = 2600
+price = 0.00001
+[nutrients.limits.NA_mg.day.for.tomas]
+high = 2000
+[nutrients.shares.FAT_g]
+low = 20
+high = 35
+kcal_per_g = 9
+price = 0.00001
+[nutrients.per_1000_kcal.FIBTG_g]
+low = 12
+[nutrients.ratios.calcium_to_phosphorus]
+top = "CA_mg"
+bottom = "P_mg"
+low = 0.6
+"""
+
+    def faults(self) -> Iterable[SettingFault]:
+        """Unknown people and day kinds, floors above ceilings, energy shares of what is not in grams."""
+        people, kinds = set(self.problem.person_number), set(self.problem.kinds)
+        for column, windows in self.settings.limits.items():
+            for window, table in sorted(windows.items()):
+                keys = ("limits", column, window)
+                for name, own in table.for_.items():
+                    if name not in people:
+                        yield SettingFault((*keys, "for", name), f'no person "{name}"')
+                    for kind in own.on:
+                        if kind not in kinds:
+                            yield SettingFault((*keys, "for", name, "on", kind), f'no day kind "{kind}"')
+                for kind in table.on:
+                    if kind not in kinds:
+                        yield SettingFault((*keys, "on", kind), f'no day kind "{kind}"')
+        for person in self.problem.people:
+            for kind in ("", *self.problem.kinds):
+                found = lines(self.settings, person, kind, self._columns)
+                for (column, when, side), line in found.items():
+                    top = found.get((column, when, "high"))
+                    if side == "low" and top is not None and line.value > top.value:
+                        yield SettingFault(
+                            tuple(line.key.split(".")[1:]),
+                            f"{column} over {when} for {person.id}: "
+                            f"low {line.value} is over high {top.value}",
+                        )
+
+    def needs(self) -> Iterable[tuple[str, tuple[str, ...]]]:
+        """Every column a setting of the config names, and energy."""
+        yield ENERGY, ("energy",)
+        for column in self.settings.limits:
+            yield column, ("limits", column)
+        for column in self.settings.shares:
+            yield column, ("shares", column)
+        for column in self.settings.per_1000_kcal:
+            yield column, ("per_1000_kcal", column)
+        for name, ratio in self.settings.ratios.items():
+            yield ratio.top, ("ratios", name, "top")
+            yield ratio.bottom, ("ratios", name, "bottom")
+
+    @cached_property
+    def _columns(self) -> frozenset[str]:
+        return self.problem.catalogue.columns
+
+    def allow(
+        self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
+    ) -> str | None:
+        """Refuse an item whose amount is unknown and has no upper estimate under a prescribed ceiling."""
+        for p in party.members:
+            for column, bands in self.problem.people[p].prescription.limits.items():
+                ceiling = any(high is not None for _, high in bands.values())
+                if ceiling and self.problem.amount(item, column) is None and column not in item.upper:
+                    name = BY_COLUMN[column].name if column in BY_COLUMN else column
+                    who = self.problem.people[p].id
+                    return f"{name} of this item is unknown and {who} has a prescribed ceiling"
+        return None
+
+    @cached_property
+    def asks(self) -> tuple[Ask, ...]:
+        """Every promise, one side each, in a fixed order."""
+        return tuple(AskMaker(self.settings, self.problem).all())
+
+    def _value(self, ask: Ask, item: Item) -> Decimal:
+        """What one serving adds to the sum of an ask: unknown counts as the worse end allows."""
+        up = ask.side == "high"
+        value = ask.top_factor * self._counted(item, ask.top, up)
+        if ask.bottom:
+            value -= ask.factor * self._counted(item, ask.bottom, not up)
+        return value
+
+    def _of_entry(self, ask: Ask, entry: Entry) -> Decimal:
+        return self._value(ask, entry.item)
+
+    def _counted(self, item: Item, column: str, upwards: bool) -> Decimal:
+        known = self.problem.amount(item, column)
+        if known is not None:
+            return known
+        return item.upper.get(column, ZERO) if upwards else ZERO
+
+    def write(self, page: Page) -> None:
+        """One row per ask; item vectors are made once for each kind of ask."""
+        made: dict[tuple[object, ...], tuple[np.ndarray, int]] = {}
+        items = self.problem.catalogue.items
+        for ask in self.asks:
+            key = (ask.side, ask.top, ask.bottom, ask.top_factor, ask.factor)
+            if key not in made:
+                made[key] = vector([self._value(ask, i) for i in items])
+            vals, places = made[key]
+            weight = np.zeros(len(self.problem.days), dtype=np.int64)
+            for d, w in ask.weights:
+                weight[d] = w
+            cols = page.of(ask.person, [d for d, _ in ask.weights], meal=ask.meal or None)
+            page.row(
+                ask.origin,
+                cols,
+                vals[page.item[cols]] * weight[page.day[cols]],
+                low=ask.total if ask.side == "low" else None,
+                high=ask.total if ask.side == "high" else None,
+                decimals=places,
+                soft=ask.price,
+            )
+
+    def measures(self, tally: Tally) -> Iterator[Measure]:
+        """Sum every ask from the catalogue's own decimals."""
+        for ask in self.asks:
+            entries: list[tuple[Entry, int]] = [
+                (e, w) for d, w in ask.weights for e in tally.on(ask.person, d, ask.meal or None)
+            ]
+            found = span_weighted(entries, partial(self._of_entry, ask))
+            known, proved = self._known(ask, entries)
+            person = self.problem.people[ask.person]
+            when = "the stay" if ask.window == "stay" else self._when(ask)
+            yield Measure(
+                origin=ask.origin,
+                label=f"{person.id}, {when}: {self._name(ask)}",
+                unit=ask.unit,
+                least=found[0],
+                most=found[1],
+                low=ask.total if ask.side == "low" else None,
+                high=ask.total if ask.side == "high" else None,
+                soft=ask.price,
+                known=known,
+                proved=proved,
+                section="nutrients",
+                shown=self._shown(ask, entries, found),
+            )
+
+    def _name(self, ask: Ask) -> str:
+        name = BY_COLUMN[ask.top].name
+        if ask.reading == "ratio":
+            return f"{name} to {BY_COLUMN[ask.bottom].name.lower()}"
+        return name
+
+    def _when(self, ask: Ask) -> str:
+        labels = [self.problem.days[d].label for d, _ in ask.weights]
+        if len(labels) > 1:
+            return f"{len(labels)} days, {', '.join(x.removeprefix('day ') for x in labels)}"
+        return f"{labels[0]}, {ask.meal}" if ask.meal else labels[0]
+
+    def _shown(self, ask: Ask, entries: Sequence[tuple[Entry, int]], found: tuple[Decimal, Decimal]) -> Shown:
+        if not ask.bottom:
+            value = (found[0] if ask.side == "low" else found[1]) / ask.per + ask.given
+            limit = ask.limit
+        else:
+            top = sum((e.count * w * self._counted(e.item, ask.top, False) for e, w in entries), ZERO)
+            base = sum((e.count * w * self._counted(e.item, ask.bottom, False) for e, w in entries), ZERO)
+            times = {"% of energy": PERCENT, "ratio": Decimal(1)}.get(ask.reading, Decimal(1000))
+            value = ask.top_factor * top / base * times if base else ZERO
+            limit = ask.factor * times
+        return Shown(
+            value, limit if ask.side == "low" else None, limit if ask.side == "high" else None, ask.reading
+        )
+
+    def _known(self, ask: Ask, entries: Sequence[tuple[Entry, int]]) -> tuple[Decimal, bool]:
+        """Share of the mass eaten whose value is known; whether a ceiling rests on no unknown."""
+        mass = known = ZERO
+        proved = True
+        for e, w in entries:
+            grams = e.count * w * e.item.serving_g
+            mass += grams
+            if self.problem.amount(e.item, ask.top) is not None:
+                known += grams
+            elif ask.side == "high" and ask.top not in e.item.upper:
+                proved = False
+        return (known / mass if mass else Decimal(1)), proved
+
+
+def span_weighted(
+    entries: Iterable[tuple[Entry, int]], value: Callable[[Entry], Decimal]
+) -> tuple[Decimal, Decimal]:
+    """Least and most of the sum of count x dates x value, optional servings at their worse end."""
+    least = most = ZERO
+    for e, w in entries:
+        part = span((e,), value)
+        least += w * part.least
+        most += w * part.most
+    return least, most

@@ -1,0 +1,273 @@
+"""Rule: how often the same thing may come back."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from decimal import Decimal
+from functools import cached_property
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
+
+import numpy as np
+from pydantic import ConfigDict, Field
+
+from optimenu.errors import nearest
+from optimenu.problem.calendar import runs
+from optimenu.program.origin import Origin
+from optimenu.rules.base import Measure, Rule, SettingFault
+from optimenu.rules.which import course_faults, people_faults, people_of
+from optimenu.settings import Flag, Role, Settings, Whole
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from optimenu.catalogue.item import Item
+    from optimenu.menu.tally import Entry, Tally
+    from optimenu.program.page import Page
+
+Kind = Literal["item", "main_ingredient", "tag", "form", "cuisine", "texture", "flavour"]
+
+
+class RepeatTable(Settings):
+    """One limit on coming back; every value of ``of`` is limited by itself."""
+
+    of: Kind
+    """What is counted as the same thing."""
+    only: tuple[str, ...] = ()
+    """Values meant; every value when empty."""
+    courses: tuple[str, ...] = ()
+    """Courses meant; every course when empty."""
+    exempt_courses: tuple[str, ...] = ()
+    """Courses left out."""
+    exempt_tags: tuple[str, ...] = ()
+    """Items with one of these tags are left out."""
+    people: tuple[str, ...] = ()
+    """People meant; everybody when empty."""
+    most_a_day: Annotated[Whole, Field(ge=1)] | None = None
+    """Most servings on one day."""
+    most_a_cycle: Annotated[Whole, Field(ge=1)] | None = None
+    """Most servings in one pass of the cycle."""
+    gap_days: Annotated[Whole, Field(ge=2)] | None = None
+    """Served on day d, not again before day d + this; several servings on one day are not judged by it."""
+    wrap: Flag = True
+    """Judge the gap over the seam from the last day of the cycle to the first too."""
+    who: Role = "dietitian"
+    """Who may loosen it."""
+
+
+class RepeatsSettings(Settings):
+    """Limits on repetition, by a name of yours."""
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, RepeatTable]
+
+    @property
+    def tables(self) -> Mapping[str, RepeatTable]:
+        """Limits by name."""
+        return self.__pydantic_extra__ or {}
+
+
+class Repeats(Rule[RepeatsSettings]):
+    """Repetition.
+
+    What
+        The same item, main ingredient, tag or other trait comes at most so often a day and a cycle, and
+        not again within a gap of days.
+    Maths
+        sum_day x <= most_a_day; sum_cycle x <= most_a_cycle; for every distinct run of gap_days dates on
+        the calendar, and over the seam of the cycle: days of the run with a serving <= 1.
+    When
+        Days of the cycle; the reserve is not judged.
+    Source
+        Acceptance falls with repetition (Zandstra et al., Appetite 2000). The numbers are the
+        dietitian's; common practice, no source.
+    """
+
+    table: ClassVar[str] = "repeats"
+    model: ClassVar[type[Settings]] = RepeatsSettings
+    example: ClassVar[str] = """
+[repeats.same_dish]
+of = "item"
+courses = ["main", "soup", "dessert"]
+most_a_day = 1
+most_a_cycle = 3
+gap_days = 4
+[repeats.beef]
+of = "main_ingredient"
+only = ["beef"]
+courses = ["main"]
+most_a_day = 1
+"""
+
+    def faults(self) -> Iterable[SettingFault]:
+        """Gaps longer than the cycle, unknown names."""
+        length = min(self.problem.cycle_length, len(self.problem.dates))
+        for name, table in self.settings.tables.items():
+            yield from people_faults(self.problem, table.people, (name, "people"))
+            yield from course_faults(self.problem, table.courses, (name, "courses"))
+            yield from course_faults(self.problem, table.exempt_courses, (name, "exempt_courses"))
+            known = sorted({v for i in self.problem.catalogue.items for v in _values(i, table.of)})
+            for value in table.only:
+                if value not in known:
+                    text = (
+                        f'no {table.of.replace("_", " ")} "{value}" in the catalogue.{nearest(value, known)}'
+                    )
+                    yield SettingFault((name, "only"), text)
+            if table.gap_days and table.gap_days > length:
+                text = f"a gap of {table.gap_days} days is longer than the cycle of {length} days"
+                yield SettingFault((name, "gap_days"), text)
+            if not (table.most_a_day or table.most_a_cycle or table.gap_days):
+                yield SettingFault((name,), "set most_a_day, most_a_cycle or gap_days")
+
+    @cached_property
+    def _runs(self) -> Mapping[str, tuple[tuple[int, ...], ...]]:
+        return {
+            name: runs(self.problem.sequence, table.gap_days, wrap=table.wrap)
+            for name, table in self.settings.tables.items()
+            if table.gap_days
+        }
+
+    def _members(self, table: RepeatTable) -> Mapping[str, list[int]]:
+        """Items by each value limited."""
+        found: dict[str, list[int]] = defaultdict(list)
+        for k, item in enumerate(self.problem.catalogue.items):
+            if item.tags.isdisjoint(table.exempt_tags):
+                for value in _values(item, table.of):
+                    if not table.only or value in table.only:
+                        found[value].append(k)
+        return found
+
+    def _origin(
+        self, name: str, line: str, person: str, value: str, day: int = -1, run: tuple[int, ...] = ()
+    ) -> Origin:
+        who = self.settings.tables[name].who
+        return Origin("repeats", f"repeats.{name}.{line}", person, day, what=value, run=run, who=who)
+
+    def write(self, page: Page) -> None:
+        """Rows per person and value: each day, the cycle, each run."""
+        n = len(self.problem.catalogue.items)
+        days = [d.number for d in self.problem.cycle]
+        for name, table in self.settings.tables.items():
+            for p in people_of(self.problem, table.people):
+                every = page.of(p, days, courses=table.courses or None)
+                if table.exempt_courses:
+                    every = every[~np.isin(every, page.of(p, days, courses=table.exempt_courses))]
+                sort = every[np.argsort(page.item[every], kind="stable")]
+                starts = np.searchsorted(page.item[sort], np.arange(n + 1))
+                by_item = [sort[starts[k] : starts[k + 1]] for k in range(n)]
+                for value, members in self._members(table).items():
+                    parts = [by_item[k] for k in members if len(by_item[k])]
+                    if parts:
+                        self._write_value(page, name, table, p, value, np.sort(np.concatenate(parts)))
+                if table.of == "item":
+                    self._cap_groups(page, table, p, by_item)
+
+    def _write_value(
+        self, page: Page, name: str, table: RepeatTable, p: int, value: str, cols: np.ndarray
+    ) -> None:
+        person = self.problem.people[p].id
+        by_day = {int(d): cols[page.day[cols] == d] for d in np.unique(page.day[cols])}
+        if table.most_a_day:
+            for d, here in by_day.items():
+                if page.high[here].sum() > table.most_a_day:
+                    origin = self._origin(name, "most_a_day", person, value, d)
+                    page.row(origin, here, 1, high=Decimal(table.most_a_day))
+        if table.most_a_cycle and page.high[cols].sum() > table.most_a_cycle:
+            origin = self._origin(name, "most_a_cycle", person, value)
+            page.row(origin, cols, 1, high=Decimal(table.most_a_cycle))
+        if not table.gap_days:
+            return
+        once = table.most_a_day == 1
+        used = (
+            {}
+            if once
+            else {
+                d: page.used(self._origin(name, "gap_days", person, value, d), here)
+                for d, here in by_day.items()
+            }
+        )
+        for run in self._runs[name]:
+            days = [d for d in sorted(set(run)) if d in by_day]
+            origin = self._origin(name, "gap_days", person, value, run=run)
+            if once:
+                here = [by_day[d] for d in days]
+                if here and page.high[np.concatenate(here)].sum() > 1:
+                    page.row(origin, np.concatenate(here), 1, high=Decimal(1))
+            elif len(days) > 1:
+                page.row(origin, np.asarray([used[d] for d in days], dtype=np.int32), 1, high=Decimal(1))
+
+    def _cap_groups(self, page: Page, table: RepeatTable, p: int, by_item: list[np.ndarray]) -> None:
+        """Tell the worth groups how many uses these limits leave, where they cover the item everywhere."""
+        days = [d.number for d in self.problem.cycle]
+        caps = []
+        if table.most_a_cycle:
+            caps.append(table.most_a_cycle)
+        gap = table.gap_days
+        round_calendar = gap and len(self.problem.dates) >= len(days) + gap - 1
+        if gap and table.most_a_day == 1 and (table.wrap or round_calendar):
+            caps.append(max(len(days) // gap, 1))
+        if not caps:
+            return
+        for k, cols in enumerate(by_item):
+            mask = np.zeros(len(by_item), dtype=bool)
+            mask[k] = True
+            if len(cols) and len(page.of(p, days, items=mask, certain=True)) == len(cols):
+                page.cap_uses(p, k, min(caps))
+
+    def measures(self, tally: Tally) -> Iterator[Measure]:
+        """Count what the menu holds of every value, by day, cycle and run."""
+        for name, table in self.settings.tables.items():
+            for p in people_of(self.problem, table.people):
+                person = self.problem.people[p].id
+                found: dict[str, dict[int, Decimal]] = defaultdict(lambda: defaultdict(Decimal))
+                for e in tally.by_person.get(p, ()):
+                    if self._counts(e, table):
+                        for value in _values(e.item, table.of):
+                            if not table.only or value in table.only:
+                                found[value][e.day.number] += e.count
+                for value, days in sorted(found.items()):
+                    yield from self._measure_value(name, table, person, value, days)
+
+    def _measure_value(
+        self, name: str, table: RepeatTable, person: str, value: str, days: Mapping[int, Decimal]
+    ) -> Iterator[Measure]:
+        word = value.replace("_", " ")
+        if table.most_a_day:
+            for d, n in sorted(days.items()):
+                label = f"{person}, {self.problem.days[d].label}: {word} on one day"
+                origin = self._origin(name, "most_a_day", person, value, d)
+                yield Measure(origin, label, "servings", n, n, high=Decimal(table.most_a_day))
+        if table.most_a_cycle:
+            n = sum(days.values(), Decimal(0))
+            origin = self._origin(name, "most_a_cycle", person, value)
+            yield Measure(
+                origin, f"{person}: {word} in the cycle", "servings", n, n, high=Decimal(table.most_a_cycle)
+            )
+        if table.gap_days:
+            for run in self._runs[name]:
+                # with one serving a day at most, a second serving on a day also breaks the run
+                here = [days[d] for d in sorted(set(run)) if d in days]
+                n = sum(here, Decimal(0)) if table.most_a_day == 1 else Decimal(len(here))
+                if n:
+                    labels = ", ".join(self.problem.days[d].label.removeprefix("day ") for d in run)
+                    origin = self._origin(name, "gap_days", person, value, run=run)
+                    label = f"{person}: {word} within {table.gap_days} days (days {labels})"
+                    yield Measure(origin, label, "servings", n, n, high=Decimal(1))
+
+    def _counts(self, e: Entry, table: RepeatTable) -> bool:
+        course = e.course.name if e.course else ""
+        return (
+            e.day.block == "cycle"
+            and bool(course)
+            and (not table.courses or course in table.courses)
+            and course not in table.exempt_courses
+            and e.item.tags.isdisjoint(table.exempt_tags)
+        )
+
+
+def _values(item: Item, of: Kind) -> tuple[str, ...]:
+    if of == "item":
+        return (item.id,)
+    if of == "tag":
+        return tuple(sorted(item.tags))
+    value = getattr(item, of)
+    return (value,) if value else ()

@@ -1,0 +1,171 @@
+"""Rule: no more packs than are released and in date, load by load."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from functools import cached_property
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+import numpy as np
+
+from optimenu.menu.packs import servings
+from optimenu.program.origin import Origin
+from optimenu.rules.base import Measure, Rule
+from optimenu.settings import Settings, Text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+    from datetime import date
+
+    from optimenu.catalogue.item import Item
+    from optimenu.menu.tally import Entry, Tally
+    from optimenu.problem.calendar import Course, Meal, PlanDay
+    from optimenu.problem.problem import Party
+    from optimenu.program.page import Page
+
+
+class StockSettings(Settings):
+    """Packs in stock."""
+
+    file: Text | None = None
+    """Table of lots: item, load, lot, production_date, use_by, best_before, packs, state."""
+    unlisted: Literal["refuse", "order"] = "refuse"
+    """Items without a row: not to be had, or to be ordered in any number."""
+
+
+class Stock(Rule[StockSettings]):
+    """Stock.
+
+    What
+        Packs opened from a load never exceed the packs released for it that are still within their
+        use-by date when eaten. Packs on hold, rejected or only ordered do not count, nor does a lot
+        whose use-by date is not known. Each load feeds the dates from its arrival until the next one;
+        the first load carries the reserve, whose packs must last to the end of the stay.
+    Maths
+        For each item, load and use-by date u of its lots: sum over parties of
+        ceil(servings on dates after u / servings per pack) <= packs with a use-by date after u;
+        and the same over all dates of the load.
+    When
+        The whole stay and the reserve. Lots of one load share their arrival, so these rows are exact.
+    Source
+        Arithmetic; earliest expiry first is the trade's habit.
+    """
+
+    table: ClassVar[str] = "stock"
+    model: ClassVar[type[Settings]] = StockSettings
+    example: ClassVar[str] = """
+[stock]
+file = "station/stock.csv"
+unlisted = "refuse"
+"""
+
+    def _ends(self, load: int) -> date:
+        """Last date food of a load is needed."""
+        fed = [w for w in self.problem.dates if self.problem.load_on(w) == load]
+        last = max(fed) if fed else self.problem.loads[load].arrives
+        return self.problem.dates[-1] if load == 0 and self.problem.reserve else last
+
+    @cached_property
+    def _available(self) -> Mapping[tuple[str, int], tuple[tuple[date | None, int], ...]]:
+        """By (item, load): pairs of a date, or None for all dates, and packs usable after it."""
+        lots: dict[tuple[str, int], list[tuple[date, int]]] = {}
+        numbers = {load.name: k for k, load in enumerate(self.problem.loads)}
+        for row in self.problem.stock or ():
+            load = numbers.get(row.load)
+            if load is None:
+                continue
+            found = lots.setdefault((row.item, load), [])
+            usable = row.state == "released" and row.use_by is not None
+            if usable and row.use_by is not None and row.use_by >= self.problem.loads[load].arrives:
+                found.append((row.use_by, row.packs))
+        out = {}
+        for key, dated in lots.items():
+            last = self._ends(key[1])
+            marks: list[date | None] = [None, *sorted({u for u, _ in dated if u < last})]
+            out[key] = tuple((m, sum(n for u, n in dated if m is None or u > m)) for m in marks)
+        return out
+
+    def _limits(self, item: Item, load: int) -> tuple[tuple[date | None, int], ...] | None:
+        """Pairs of date and packs, or None when the item may be ordered in any number."""
+        if self.problem.stock is None:
+            return None
+        found = self._available.get((item.id, load))
+        if found is None:
+            return None if self.settings.unlisted == "order" else ((None, 0),)
+        return found
+
+    def allow(
+        self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
+    ) -> str | None:
+        """Refuse an item of which a load that feeds this day has no usable pack."""
+        for load, dates in enumerate(self.problem.load_weights[day.number]):
+            limits = self._limits(item, load) if dates else None
+            if limits is not None and limits[0][1] == 0:
+                return f"no released pack within its use-by date in load {self.problem.loads[load].name}"
+        return None
+
+    def _weights(self, load: int, after: date | None, block: str) -> tuple[int, ...]:
+        """Dates of each plan day that a load feeds after a date; a reserve day is the last date."""
+        return tuple(
+            0
+            if d.block != block
+            else self.problem.load_weights[d.number][load]
+            if after is None or block == "reserve"
+            else sum(1 for w in d.dates if w > after and self.problem.load_on(w) == load)
+            for d in self.problem.days
+        )
+
+    def _origin(self, item: Item, load: int, after: date | None) -> Origin:
+        what = item.id if after is None else f"{item.id} after {after.isoformat()}"
+        return Origin("stock", f"stock.{self.problem.loads[load].name}", what=what, who="planner")
+
+    def write(self, page: Page) -> None:
+        """One row per item, load and use-by date that could be short."""
+        for k, item in enumerate(self.problem.catalogue.items):
+            for load in range(len(self.problem.loads)):
+                for after, packs in self._limits(item, load) or ():
+                    self._write_one(page, k, item, load, after, packs)
+
+    def _write_one(self, page: Page, k: int, item: Item, load: int, after: date | None, packs: int) -> None:
+        cols, vals = [], []
+        for party in range(len(self.problem.parties)):
+            for block in ("cycle", "reserve"):
+                label = (load, block) if after is None else (load, block, after)
+                if block == "reserve":
+                    label = (load, block)
+                c, v = page.packs(party, k, self._weights(load, after, block), label, item.servings_per_pack)
+                cols.append(c)
+                vals.append(v)
+        every = np.concatenate(cols)
+        if len(every):
+            page.row(self._origin(item, load, after), every, np.concatenate(vals), high=Decimal(packs))
+
+    def measures(self, tally: Tally) -> Iterator[Measure]:
+        """Packs opened of every item on the menu, against what is usable."""
+        used = {e.item.id for e in tally.entries}
+        for item in self.problem.catalogue.items:
+            if item.id not in used:
+                continue
+            for load in range(len(self.problem.loads)):
+                for after, packs in self._limits(item, load) or ():
+                    n = Decimal(self._packs(tally, item, load, after))
+                    if not n:
+                        continue
+                    late = "" if after is None else f" after {after.isoformat()}"
+                    yield Measure(
+                        self._origin(item, load, after),
+                        f"{item.name}, load {self.problem.loads[load].name}{late}",
+                        "packs",
+                        n,
+                        n,
+                        high=Decimal(packs),
+                        section="packs",
+                    )
+
+    def _packs(self, tally: Tally, item: Item, load: int, after: date | None) -> int:
+        weights = {b: self._weights(load, after, b) for b in ("cycle", "reserve")}
+
+        def dates(e: Entry, which: int) -> int:
+            return weights[e.day.block][e.day.number] if which == load and e.item.id == item.id else 0
+
+        return sum(-(-n // item.servings_per_pack) for n in servings(tally, dates).values())

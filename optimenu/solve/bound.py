@@ -1,0 +1,283 @@
+"""What no menu can beat: the merged model's optimum, and an exact proof from its multipliers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from optimenu.program.certificate import Certificate
+from optimenu.program.program import HARD, NO_HIGH, NO_LOW
+from optimenu.solve.linear import maximise
+from optimenu.solve.merge import merge
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimenu.program.program import Program
+    from optimenu.solve.linear import LinearResult
+    from optimenu.solve.merge import Merged
+
+_WORD = 2.0**61
+_MOST_PLACES = 52
+
+
+@dataclass(frozen=True, eq=False)
+class Relaxation:
+    """Optimum of the merged linear program, told in the Program's own columns and rows.
+
+    Attributes
+    ----------
+    status : str
+        ``solved``, ``impossible`` (as the solver says, in floating point), ``undecided``.
+    value : float
+        Units of the goal (whole goal units / ``10**goal_decimals``); NaN unless solved.
+    x : float64 (n,)
+        Uses of every column, a class's total spread evenly over its columns.
+    multiplier : float64 (m,)
+        Whole goal units per unit of the row's last decimal; positive prices the high side, negative
+        the low side; no larger than a soft row's price.
+    use_worth : float64 (G,)
+        Multiplier of each worth group's link: what a use must earn there, in whole goal units.
+    """
+
+    status: Literal["solved", "impossible", "undecided"]
+    value: float
+    x: NDArray[np.float64]
+    multiplier: NDArray[np.float64]
+    use_worth: NDArray[np.float64]
+
+
+def relax(program: Program, merged: Merged | None = None) -> Relaxation:
+    """Solve the merged model of a program.
+
+    Raises
+    ------
+    ValueError
+        When a column may be negative.
+    """
+    merged = merge(program) if merged is None else merged
+    result = maximise(merged.model)
+    if result.status != "solved":
+        return Relaxation(
+            "impossible" if result.status == "impossible" else "undecided",
+            float("nan"),
+            np.zeros(program.n),
+            np.zeros(program.m),
+            np.zeros(program.n_groups),
+        )
+    return Relaxation(
+        "solved",
+        result.objective * merged.goal_unit / 10.0**program.goal_decimals,
+        spread(program, merged, result),
+        row_multipliers(program, merged, result),
+        result.dual[merged.link_row] * merged.goal_unit,
+    )
+
+
+def spread(program: Program, merged: Merged, result: LinearResult) -> NDArray[np.float64]:
+    """Uses per column (n,) from a solution of the merged model, even over each class."""
+    room = (program.high - program.low).astype(np.float64)
+    n = merged.n_class
+    total = result.x[:n] - np.bincount(merged.class_of, weights=program.low, minlength=n)
+    most = np.bincount(merged.class_of, weights=room, minlength=n)
+    part = np.clip(total / np.where(most > 0, most, 1), 0, 1)
+    return program.low + room * part[merged.class_of]
+
+
+def row_multipliers(program: Program, merged: Merged, result: LinearResult) -> NDArray[np.float64]:
+    """Multipliers of the Program's rows (m,) from those of the merged model, with clean signs."""
+    dual = np.append(result.dual, 0.0)
+    kin = np.where(merged.high_row >= 0, dual[merged.high_row], 0.0)
+    apart = merged.low_row != merged.high_row
+    kin = kin + np.where(apart & (merged.low_row >= 0), dual[merged.low_row], 0.0)
+    y = kin[merged.kin_of] * merged.goal_unit * 10.0 ** -program.row_decimals.astype(np.float64)
+    y[(y > 0) & (program.row_high == NO_HIGH)] = 0
+    y[(y < 0) & (program.row_low == NO_LOW)] = 0
+    cap = np.where(program.row_price == HARD, np.inf, program.row_price.astype(np.float64))
+    return np.clip(y, -cap, cap)
+
+
+def certify(program: Program, relaxation: Relaxation) -> Certificate:
+    """Return the bound that the relaxation's multipliers prove against the Program's own rows.
+
+    Weak duality in whole numbers: for any multipliers y with the right signs no choice is worth more
+    than sum(y * limit) plus the best that each worth group and each other column can do at its gain
+    less the cost of its entries. So rounding y costs accuracy, never truth.
+
+    Raises
+    ------
+    ValueError
+        When the relaxation has no multipliers because it was not solved, or a column may be negative.
+    """
+    if relaxation.status != "solved":
+        msg = f"a bound needs a solved relaxation, this one is {relaxation.status}"
+        raise ValueError(msg)
+    y, worth, shift = whole_multipliers(program, relaxation.multiplier, relaxation.use_worth)
+    total = dual_value(program, y, worth, shift)
+    rows = np.asarray(sorted(y), dtype=np.int64)
+    groups = np.asarray(sorted(worth), dtype=np.int64)
+    return Certificate(
+        digest=program.digest,
+        shift=shift,
+        rows=rows,
+        multiplier=tuple(y[int(r)] for r in rows),
+        bound=-(-total >> shift),
+        groups=groups,
+        use_worth=tuple(worth[int(g)] for g in groups),
+    )
+
+
+def whole_multipliers(
+    program: Program, multiplier: NDArray[np.float64], use_worth: NDArray[np.float64]
+) -> tuple[dict[int, int], dict[int, int], int]:
+    """Round multipliers to whole numbers of ``2**-shift``: rows, links of shared groups, shift.
+
+    A multiplier on a side without a limit is left out, one above a soft row's price cut down to it.
+    """
+    shift = _places(program, multiplier)
+    y = {}
+    for r in np.flatnonzero(multiplier):
+        v = round(math.ldexp(float(multiplier[r]), shift))
+        if (program.row_high[r] == NO_HIGH) if v > 0 else (program.row_low[r] == NO_LOW):
+            continue
+        price = int(program.row_price[r])
+        if price != HARD:
+            v = max(-(price << shift), min(price << shift, v))
+        if v:
+            y[int(r)] = v
+    # only columns that count in several groups need the links
+    shared = np.bincount(program.group_column, minlength=program.n) > 1
+    owner = np.repeat(np.arange(program.n_groups), np.diff(program.group_start))
+    worth = {}
+    for g in np.unique(owner[shared[program.group_column]]).tolist():
+        w = round(math.ldexp(float(use_worth[g]), shift))
+        if w:
+            worth[g] = w
+    return y, worth, shift
+
+
+def _places(program: Program, multiplier: NDArray[np.float64]) -> int:
+    """Binary places: as many as 64-bit sums allow, more if the loss would be felt."""
+    size = np.abs(program.row_coef.astype(np.float64))
+    of_entry = np.repeat(np.abs(multiplier), np.diff(program.row_start))
+    active = of_entry > 0
+    column = program.row_column[active]
+    plain = float(np.bincount(column, weights=size[active], minlength=program.n).max(initial=0.0))
+    cost = np.bincount(column, weights=(size * of_entry)[active], minlength=program.n)
+    top = float((cost + np.abs(program.gain.astype(np.float64))).max(initial=0.0))
+    safe = math.floor(math.log2(max(_WORD - plain, 1.0) / max(top, 1.0)))
+    # rounding moves each multiplier by at most half a place; the limits it multiplies tell the loss
+    on = multiplier != 0
+    limit = np.where(multiplier > 0, program.row_high, program.row_low).astype(np.float64)
+    moved = float(np.abs(limit[on]).sum())
+    whole = float(np.abs(multiplier[on] * limit[on]).max(initial=1.0))
+    needed = math.ceil(math.log2(max(moved / max(whole, 1.0), 1.0) * 1e9))
+    return max(0, min(_MOST_PLACES, max(safe, needed)))
+
+
+def _costs(program: Program, y: dict[int, int]) -> list[int]:
+    """Cost of every column at the multipliers, exact: sum over rows of y * coefficient."""
+    start = program.row_start
+    rows = np.fromiter(y.keys(), dtype=np.int64, count=len(y))
+    largest = max((abs(v) for v in y.values()), default=0)
+    if largest < 1 << 62:
+        whole = np.zeros(program.m, dtype=np.int64)
+        whole[rows] = np.fromiter(y.values(), dtype=np.int64, count=len(y))
+        of_entry = np.repeat(whole, np.diff(start))
+        on = np.flatnonzero(of_entry)
+        column, coef, of_entry = program.row_column[on], program.row_coef[on], of_entry[on]
+        size = np.abs(coef.astype(np.float64)) * np.abs(of_entry.astype(np.float64))
+        if float(np.bincount(column, weights=size, minlength=1).max(initial=0.0)) < _WORD:
+            cost = np.zeros(program.n, dtype=np.int64)
+            np.add.at(cost, column, coef * of_entry)
+            return cost.tolist()
+    exact = [0] * program.n
+    for r, v in y.items():
+        a, b = int(start[r]), int(start[r + 1])
+        for c, coef_rc in zip(program.row_column[a:b].tolist(), program.row_coef[a:b].tolist(), strict=True):
+            exact[c] += v * coef_rc
+    return exact
+
+
+def dual_value(program: Program, y: dict[int, int], worth: dict[int, int], shift: int) -> int:
+    """Bound on the goal that multipliers prove, in ``2**-shift`` whole goal units, exact.
+
+    Parameters
+    ----------
+    y : dict
+        Multiplier of each row that has one, with the sign of a side that has a limit.
+    worth : dict
+        Multiplier of each worth group's link that has one; any numbers give a true bound.
+    shift : int
+        Binary places of both.
+    """
+    total = sum(v * int(program.row_high[r] if v > 0 else program.row_low[r]) for r, v in y.items())
+    costs = _costs(program, y)
+    reduced = [(int(g) << shift) - c for g, c in zip(program.gain.tolist(), costs, strict=True)]
+    grouped = np.zeros(program.n, dtype=bool)
+    grouped[program.group_column] = True
+    low, high = program.low.tolist(), program.high.tolist()
+    for c in np.flatnonzero(~grouped).tolist():
+        r = reduced[c]
+        total += r * (high[c] if r > 0 else low[c])
+    return total + _groups_best(program, _shares(program, reduced, worth), low, high, shift)
+
+
+def _shares(program: Program, reduced: list[int], worth: dict[int, int]) -> list[int]:
+    """What each entry of a group earns; the shares of a column add up to its reduced gain exactly.
+
+    A share is the link's multiplier plus an equal part of what the column earns beyond its links,
+    the odd units going to its first entries.
+    """
+    columns = program.group_column.tolist()
+    count = np.bincount(program.group_column, minlength=program.n).tolist()
+    share = [reduced[c] for c in columns]
+    several: dict[int, list[int]] = {}
+    for k, c in enumerate(columns):
+        if count[c] > 1:
+            several.setdefault(c, []).append(k)
+    if several:
+        owner = np.repeat(np.arange(program.n_groups), np.diff(program.group_start)).tolist()
+        for c, entries in several.items():
+            links = [worth.get(owner[k], 0) for k in entries]
+            part, odd = divmod(reduced[c] - sum(links), len(entries))
+            for i, k in enumerate(entries):
+                share[k] = links[i] + part + (1 if i < odd else 0)
+    return share
+
+
+def _groups_best(program: Program, share: list[int], low: list[int], high: list[int], shift: int) -> int:
+    """Sum over groups of the best uses: forced ones first, then the dearest while they pay."""
+    total = 0
+    columns = program.group_column.tolist()
+    starts, d_starts = program.group_start.tolist(), program.deduct_start.tolist()
+    deduction = program.deduction.tolist()
+    for g in range(program.n_groups):
+        deduct = deduction[d_starts[g] : d_starts[g + 1]]
+        least = deduct[0] << shift if deduct else 0
+        used = 0
+        free: list[tuple[int, int]] = []
+        for k in range(starts[g], starts[g + 1]):
+            c = columns[k]
+            if low[c]:
+                total += share[k] * low[c]
+                used += low[c]
+            if share[k] > least and high[c] > low[c]:
+                free.append((share[k], high[c] - low[c]))
+        total -= sum(deduct[:used]) << shift
+        free.sort(reverse=True)
+        left = deduct[used:]
+        at = 0
+        for earn, most in free:
+            for _ in range(min(most, len(left) - at)):
+                if earn <= left[at] << shift:
+                    break
+                total += earn - (left[at] << shift)
+                at += 1
+            else:
+                continue
+            break
+    return total

@@ -1,0 +1,280 @@
+"""One search state over a layout: loading menus, row weights, running moves, remembering the best."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimenu.solve.chance import seeded
+from optimenu.solve.compiled import compiled
+from optimenu.solve.kernel import (
+    BEST,
+    BROKEN,
+    PENALTY,
+    VALUE,
+    State,
+    Work,
+    anneal,
+    extra_value,
+    keep_best,
+    note_best,
+    refresh,
+)
+from optimenu.solve.layout import BIG
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimenu.program.program import Program
+    from optimenu.solve.layout import Layout
+
+JOURNAL = 1 << 15
+SWAP_SHARE = 0.45
+PAIR_SHARE = 0.05
+SOFT_START = 7.0
+"""Price of breaking a row by its whole size, in mean servings; from trials on made-up instances."""
+ABOVE_MULTIPLIER = 1.2
+"""Weights must exceed the multipliers or breaking a row pays; from trials on made-up instances."""
+OVER = 10.0
+
+
+class Engine:
+    """Search state of one layout.
+
+    Parameters
+    ----------
+    program : Program
+    layout : Layout
+    use : float64 (program.n,)
+        The relaxation's use of each column.
+    multiplier : float64 (program.m,)
+        The relaxation's multipliers, in goal units per unit of each row's last decimal.
+    seed : tuple of int
+    """
+
+    def __init__(
+        self,
+        program: Program,
+        layout: Layout,
+        use: NDArray[np.float64],
+        multiplier: NDArray[np.float64],
+        seed: tuple[int, ...],
+    ) -> None:
+        f = layout.fixed
+        n, m = len(layout.columns), len(layout.rows)
+        self.program = program
+        self.layout = layout
+        self.use = np.clip(use[layout.columns], layout.least, f.high)
+        self.unit = _unit(f.gain, self.use, layout.price, layout.scale)
+        self._random = np.random.default_rng([abs(s) for s in seed])
+        blocks, extras, groups = len(f.block_row) - 1, len(layout.extras), len(f.deduct_start) - 1
+        self.state = State(
+            x=np.zeros(n, dtype=np.int64),
+            slot=np.zeros(int(f.slot_start[-1]), dtype=np.int32),
+            filled=np.zeros(len(f.count_low), dtype=np.int64),
+            activity=np.zeros(m),
+            drawn=np.zeros(extras, dtype=np.int64),
+            uses=np.zeros(groups, dtype=np.int64),
+            low=layout.low.copy(),
+            high=layout.high.copy(),
+            weight=np.zeros(m),
+            charge=np.zeros(m),
+            hard=layout.hard,
+            block_penalty=np.zeros(blocks),
+            block_broken=np.zeros(blocks),
+            score=np.asarray([0.0, 0.0, 0.0, -BIG]),
+            random=seeded(*seed),
+            best=np.zeros(n, dtype=np.int64),
+            journal=np.zeros(JOURNAL, dtype=np.int32),
+            log=np.zeros(3, dtype=np.int64),
+        )
+        room = max(blocks, m, extras, groups, 1)
+        self.work = Work(
+            change=np.zeros(m),
+            block_stamp=np.zeros(blocks, dtype=np.int64),
+            row_stamp=np.zeros(m, dtype=np.int64),
+            extra_stamp=np.zeros(extras, dtype=np.int64),
+            extra_change=np.zeros(extras, dtype=np.int64),
+            group_stamp=np.zeros(groups, dtype=np.int64),
+            group_change=np.zeros(groups, dtype=np.int64),
+            touched=np.zeros(4 * room, dtype=np.int64),
+            new_penalty=np.zeros(blocks),
+            new_broken=np.zeros(blocks),
+            stamp=np.zeros(1, dtype=np.int64),
+        )
+        self.moves = 0
+        own = np.where(layout.rows >= 0, np.abs(multiplier[np.maximum(layout.rows, 0)]), 0.0)
+        self.soft_weight = SOFT_START * self.unit / layout.scale
+        self.full_weight = np.maximum(self.soft_weight, ABOVE_MULTIPLIER * own)
+        self.boost = np.ones(m)
+        self.near: NDArray[np.int64] | None = None
+        self._near_rank = (np.inf, np.inf)
+
+    def draw(self) -> NDArray[np.int64]:
+        """Return a random choice near the relaxation's use, int64 (n,); counts of cells kept."""
+        f = self.layout.fixed
+        x = self.layout.least.copy()
+        key = self._random.exponential(size=len(x)) / np.maximum(self.use - self.layout.least, 1e-3)
+        for cell in range(len(f.count_low)):
+            cols = f.cell_column[f.cell_start[cell] : f.cell_start[cell + 1]]
+            wish = int(np.rint(float((self.use[cols] - self.layout.least[cols]).sum())))
+            wish = min(max(wish, int(f.count_low[cell])), int(f.count_high[cell]))
+            for c in cols[np.argsort(key[cols], kind="stable")]:
+                if wish <= 0:
+                    break
+                take = min(wish, int(f.high[c] - x[c]))
+                x[c] += take
+                wish -= take
+        return x
+
+    def load(self, x: NDArray[np.int64]) -> None:
+        """Make ``x`` (n,) the present state; cells with too many or too few servings are mended."""
+        f, s = self.layout.fixed, self.state
+        x = np.clip(x, self.layout.least, f.high)
+        for cell in range(len(f.count_low)):
+            cols = f.cell_column[f.cell_start[cell] : f.cell_start[cell + 1]]
+            units = np.repeat(cols, (x - self.layout.least)[cols])
+            most, fewest = int(f.count_high[cell]), int(f.count_low[cell])
+            if len(units) > most:
+                worst = units[np.argsort(f.gain[units], kind="stable")][: len(units) - most]
+                np.subtract.at(x, worst, 1)
+            elif len(units) < fewest:
+                spare = np.repeat(cols, (f.high - x)[cols])
+                spare = spare[self._random.permutation(len(spare))][: fewest - len(units)]
+                np.add.at(x, spare, 1)
+            units = np.repeat(cols, (x - self.layout.least)[cols])
+            s.filled[cell] = len(units)
+            s.slot[f.slot_start[cell] : f.slot_start[cell] + len(units)] = units
+        # the best so far must not lean on a journal that began elsewhere
+        keep_best(s)
+        s.log[:] = (0, 0, 1)
+        s.x[:] = x
+        self._recount()
+
+    def _recount(self) -> None:
+        """Work out activities, extra columns and uses from ``x``."""
+        f, s, p = self.layout.fixed, self.state, self.program
+        s.drawn[:] = 0
+        owner = np.repeat(np.arange(len(s.x)), np.diff(f.source_start))
+        np.add.at(s.drawn, f.source_extra, f.source_coef * s.x[owner])
+        s.uses[:] = 0
+        owner = np.repeat(np.arange(len(s.x)), np.diff(f.group_start))
+        np.add.at(s.uses, f.group_id, s.x[owner])
+        values = np.asarray(
+            [extra_value(int(t), int(d)) for t, d in zip(s.drawn, f.extra_divisor, strict=True)], dtype=np.int64
+        )
+        full = np.zeros(p.n, dtype=np.int64)
+        full[self.layout.columns] = s.x
+        full[p.n_menu + self.layout.extras] = values
+        _activities(p.row_start, p.row_column, p.row_coef, self.layout.rows, full, s.activity)
+        own = np.flatnonzero(self.layout.rows < 0)
+        s.activity[own] = values[self.layout.extra_high_of[own]]
+
+    def limit(self, low: NDArray[np.float64], high: NDArray[np.float64]) -> None:
+        """Replace the limits of the rows; the best so far is forgotten, it may break them."""
+        self.state.low[:] = low
+        self.state.high[:] = high
+        self.state.score[BEST] = -BIG
+        self.near, self._near_rank = None, (np.inf, np.inf)
+
+    def weigh(self, ramp: float, charge: float) -> None:
+        """Set the row weights.
+
+        Parameters
+        ----------
+        ramp : float
+            0 soft, 1 full.
+        charge : float
+            Fixed charge of a broken row, as the breach of this part of its size.
+        """
+        lay, s = self.layout, self.state
+        weight = (self.soft_weight + ramp * (self.full_weight - self.soft_weight)) * self.boost
+        s.weight[:] = np.where(lay.hard > 0, weight, lay.price)
+        s.charge[:] = np.where(lay.hard > 0, charge * lay.scale, 0.0)
+        refresh(lay.fixed, s, OVER * self.unit)
+        note_best(s)
+
+    def raise_broken(self, factor: float) -> int:
+        """Multiply the weight of every hard row that is broken now; return how many are."""
+        s = self.state
+        broken = ((s.activity > s.high) | (s.activity < s.low)) & (s.hard > 0)
+        self.boost[broken] *= factor
+        return int(s.score[BROKEN] + 0.5)
+
+    def run(self, moves: int, temperature: float) -> None:
+        """Try some moves; ``temperature`` in mean servings' worth."""
+        f = self.layout.fixed
+        if len(f.active) == 0:
+            return
+        anneal(
+            f, self.state, self.work, moves, temperature * self.unit, OVER * self.unit, SWAP_SHARE, PAIR_SHARE
+        )
+        self.moves += moves
+
+    def note_near(self) -> None:
+        """Remember the present state if it is the nearest to a menu so far."""
+        s = self.state
+        over = np.maximum(np.maximum(s.activity - s.high, s.low - s.activity), 0.0) * s.hard
+        rank = (float(s.score[BROKEN]), float((over / self.layout.scale).sum()))
+        if rank < self._near_rank:
+            self._near_rank = rank
+            self.near = s.x.copy()
+
+    @property
+    def broken(self) -> int:
+        """Number of broken hard rows now."""
+        return int(self.state.score[BROKEN] + 0.5)
+
+    @property
+    def best(self) -> NDArray[np.int64] | None:
+        """Best choice that breaks nothing, int64 (n,), or None."""
+        if self.state.score[BEST] <= -BIG:
+            return None
+        keep_best(self.state)
+        return self.state.best.copy()
+
+    @property
+    def best_value(self) -> float | None:
+        """Its value in goal units."""
+        value = float(self.state.score[BEST])
+        return None if value <= -BIG else value
+
+    @property
+    def value(self) -> float:
+        """Value of the present state less its penalty, in goal units."""
+        return float(self.state.score[VALUE] - self.state.score[PENALTY])
+
+
+def _unit(
+    gain: NDArray[np.float64],
+    use: NDArray[np.float64],
+    price: NDArray[np.float64],
+    scale: NDArray[np.float64],
+) -> float:
+    """Mean worth of a serving in the relaxation: the measure of temperatures and soft weights."""
+    worth = np.abs(gain)
+    used = use * (worth > 0)
+    if used.sum() > 1e-9 and float(worth @ used) > 0:
+        return float(worth @ used / used.sum())
+    if np.any(worth > 0):
+        return float(worth[worth > 0].mean())
+    soft = price > 0
+    return float(np.median(price[soft] * scale[soft])) if np.any(soft) else 1.0
+
+
+@compiled
+def _activities(
+    row_start: NDArray[np.int64],
+    row_column: NDArray[np.int32],
+    row_coef: NDArray[np.int64],
+    rows: NDArray[np.int64],
+    x: NDArray[np.int64],
+    out: NDArray[np.float64],
+) -> None:
+    for k in range(len(rows)):
+        total = np.int64(0)
+        if rows[k] >= 0:
+            for j in range(row_start[rows[k]], row_start[rows[k] + 1]):
+                total += row_coef[j] * x[row_column[j]]
+        out[k] = np.float64(total)

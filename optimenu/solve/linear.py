@@ -1,0 +1,207 @@
+"""Linear programs straight from arrays to HiGHS, silent and on one thread."""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any, Literal
+
+import highspy
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+Status = Literal["solved", "impossible", "unbounded", "undecided"]
+_LOCK = threading.Lock()
+
+
+@dataclass(frozen=True, eq=False)
+class LinearModel:
+    """Maximise ``cost @ x`` over ``row_low <= A x <= row_high``, ``low <= x <= high``.
+
+    Attributes
+    ----------
+    cost, low, high : float64 (n,)
+        Infinite bounds are ``+-inf``.
+    row_low, row_high : float64 (m,)
+    start, index, value : int32 (m+1,), int32, float64
+        ``A`` as compressed rows.
+    """
+
+    cost: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    row_low: NDArray[np.float64]
+    row_high: NDArray[np.float64]
+    start: NDArray[np.int32]
+    index: NDArray[np.int32]
+    value: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class LinearResult:
+    """What became of a linear program.
+
+    Attributes
+    ----------
+    status : str
+        ``solved``, ``impossible`` (found twice, with presolve and without), ``unbounded``, ``undecided``.
+    objective : float
+        NaN unless solved.
+    x : float64 (n,)
+        Zeros unless solved.
+    dual : float64 (m,)
+        Rate at which the maximum grows with the row's limit: positive where the high side binds,
+        negative where the low side does. Zeros unless solved.
+    """
+
+    status: Status
+    objective: float
+    x: NDArray[np.float64]
+    dual: NDArray[np.float64]
+
+
+@contextmanager
+def quiet_descriptor() -> Iterator[None]:
+    """Send file descriptor 1 nowhere for a moment.
+
+    HiGHS prints its banner there when its first object is made, before it can be told to be silent.
+    """
+    sys.stdout.flush()
+    keep = os.dup(1)
+    try:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 1)
+        os.close(nowhere)
+        yield
+    finally:
+        os.dup2(keep, 1)
+        os.close(keep)
+
+
+@cache
+def _banner_is_out() -> bool:
+    with quiet_descriptor():
+        highspy.Highs()
+    return True
+
+
+def silence() -> None:
+    """Let HiGHS get rid of its banner; call before anything else makes one of its objects."""
+    with _LOCK:
+        _banner_is_out()
+
+
+def maximise(model: LinearModel) -> LinearResult:
+    """Solve a linear program.
+
+    Raises
+    ------
+    RuntimeError
+        When HiGHS refuses the arrays, or fails the self-test that runs once a process.
+    """
+    silence()
+    with _LOCK:
+        _self_test()
+    return _maximise(model)
+
+
+@cache
+def _self_test() -> None:
+    # max 3a + 2b, a + b <= 4, a + 3b >= 6, a <= 3: by hand a = 3, b = 1, value 11, duals 2 and 0;
+    # with a + 3b >= 9 instead: a = 1.5, b = 2.5, value 9.5, duals 3.5 and -0.5
+    def tiny(least: float) -> LinearModel:
+        f, i = np.float64, np.int32
+        return LinearModel(
+            cost=np.array([3, 2], f),
+            low=np.zeros(2),
+            high=np.array([3, np.inf], f),
+            row_low=np.array([-np.inf, least], f),
+            row_high=np.array([4, np.inf], f),
+            start=np.array([0, 2, 4], i),
+            index=np.array([0, 1, 0, 1], i),
+            value=np.array([1, 1, 1, 3], f),
+        )
+
+    good = _maximise(tiny(13.0)).status == "impossible"
+    for least, value, dual in ((6.0, 11.0, (2.0, 0.0)), (9.0, 9.5, (3.5, -0.5))):
+        got = _maximise(tiny(least))
+        good &= got.status == "solved" and np.allclose([got.objective, *got.dual], [value, *dual], atol=1e-9)
+    if not good:
+        version = highspy.Highs().version()
+        msg = f"HiGHS {version} fails a linear program with a known answer; install another version"
+        raise RuntimeError(msg)
+
+
+def _maximise(model: LinearModel) -> LinearResult:
+    # minimising the negative leaves one sign convention to think about: a dual is then the rate at
+    # which the minimum grows with the limit
+    solver = _load(model)
+    state = _run(solver)
+    kinds = highspy.HighsModelStatus
+    if state in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible):
+        solver.clearSolver()
+        _option(solver, "presolve", "off")
+        state = _run(solver)
+    n, m = len(model.cost), len(model.row_low)
+    if state in (kinds.kOptimal, kinds.kModelEmpty):
+        solution = solver.getSolution()
+        return LinearResult(
+            "solved",
+            float(-solver.getInfo().objective_function_value),
+            np.asarray(solution.col_value, dtype=np.float64),
+            -np.asarray(solution.row_dual, dtype=np.float64),
+        )
+    status: Status = "undecided"
+    if state == kinds.kInfeasible:
+        status = "impossible"
+    elif state == kinds.kUnbounded:
+        status = "unbounded"
+    return LinearResult(status, float("nan"), np.zeros(n), np.zeros(m))
+
+
+def _load(model: LinearModel) -> Any:
+    solver = highspy.Highs()
+    # one thread pool a process: every solve of ours uses one thread, else a later one silently does nothing
+    for name, value in (("output_flag", False), ("threads", 1), ("parallel", "off"), ("solver", "simplex")):
+        _option(solver, name, value)
+    status = solver.passModel(
+        len(model.cost),
+        len(model.row_low),
+        len(model.value),
+        int(highspy.MatrixFormat.kRowwise),
+        int(highspy.ObjSense.kMinimize),
+        0.0,
+        -model.cost,
+        model.low,
+        model.high,
+        model.row_low,
+        model.row_high,
+        model.start,
+        model.index,
+        model.value,
+        np.zeros(len(model.cost), dtype=np.int32),
+    )
+    if status == highspy.HighsStatus.kError:
+        msg = "HiGHS refuses the arrays of a linear program"
+        raise RuntimeError(msg)
+    return solver
+
+
+def _option(solver: Any, name: str, value: object) -> None:
+    if solver.setOptionValue(name, value) != highspy.HighsStatus.kOk:
+        msg = f"HiGHS refuses its option {name} = {value}"
+        raise RuntimeError(msg)
+
+
+def _run(solver: Any) -> Any:
+    if solver.run() == highspy.HighsStatus.kError:
+        return highspy.HighsModelStatus.kSolveError
+    return solver.getModelStatus()

@@ -1,0 +1,341 @@
+"""The merged model: one column for a class of columns, one row for a kin of rows.
+
+Days of one class are interchangeable, so a best answer of the relaxation may be taken the same on
+each of them. Summing their columns and rows leaves a small linear program whose optimum is no lower
+than the Program's. Where a sum is not the same for all columns of a class, the least coefficient
+stands on the high side and the greatest on the low side, which is still no lower because uses are
+never negative.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimenu.program.program import HARD, NO_HIGH, NO_LOW
+from optimenu.solve.linear import LinearModel
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from optimenu.program.program import Program
+
+_CHUNK = 4_000_000
+"""Nonzeros sorted at a time: bounds the memory of large programs."""
+
+
+@dataclass(frozen=True, eq=False)
+class Merged:
+    """The merged linear program and the way back.
+
+    Its columns: one per class, then the uses of the worth groups, then the slacks of soft rows.
+
+    Attributes
+    ----------
+    model : LinearModel
+        Rows in units (not last decimals); goal in units of ``goal_unit`` whole goal units.
+    goal_unit : float
+    class_of : int64 (n,)
+        Class of every column of the Program, numbered from 0.
+    n_class : int
+    kin_of : int64 (m,)
+        Kin of every row of the Program, numbered from 0.
+    kin_decimals : int64 (K,)
+        Decimals in which the kin was summed.
+    kin_price : float64 (K,)
+        Least price of the kin per unit of ``kin_decimals``; infinite where all its rows are hard.
+    kin_limit : float64 (K, 2)
+        Summed low and high limit, in units.
+    high_row, low_row : int64 (K,)
+        The merged row that bears the kin's high and low side, -1 for none; both the same where the
+        sum is constant over every class.
+    link_row : int64 (G,)
+        The row that ties a worth group's columns to its uses.
+    use_group : int64 (u,)
+        Worth group of each use column (equal deductions of a group share one).
+    """
+
+    model: LinearModel
+    goal_unit: float
+    class_of: NDArray[np.int64]
+    n_class: int
+    kin_of: NDArray[np.int64]
+    kin_decimals: NDArray[np.int64]
+    kin_price: NDArray[np.float64]
+    kin_limit: NDArray[np.float64]
+    high_row: NDArray[np.int64]
+    low_row: NDArray[np.int64]
+    link_row: NDArray[np.int64]
+    use_group: NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class _Parts:
+    """Growing triples of the merged matrix."""
+
+    row: list[NDArray[np.int64]]
+    column: list[NDArray[np.int64]]
+    value: list[NDArray[np.float64]]
+
+    def add(self, row: NDArray[np.int64], column: NDArray[np.int64], value: NDArray[np.float64]) -> None:
+        keep = value != 0
+        self.row.append(row[keep])
+        self.column.append(column[keep])
+        self.value.append(value[keep])
+
+
+def merge(program: Program) -> Merged:
+    """Return the merged model of a program.
+
+    Raises
+    ------
+    ValueError
+        When a column may be negative: the sums below need uses that are not.
+    """
+    if np.any(program.low < 0):
+        msg = f"column {int(np.argmax(program.low < 0))} may be negative; uses are counted from 0"
+        raise ValueError(msg)
+    class_of, sizes = _renumber(program.column_class)
+    kin_of, _ = _renumber(program.row_kin)
+    n_class, n_kin = len(sizes), int(kin_of.max(initial=-1)) + 1
+    decimals = np.zeros(n_kin, dtype=np.int64)
+    np.maximum.at(decimals, kin_of, program.row_decimals.astype(np.int64))
+
+    kin, klass, least, most = _sums(program, class_of, sizes, kin_of, decimals)
+    constant = np.ones(n_kin, dtype=bool)
+    constant[kin[least != most]] = False
+    unit = 10.0 ** -decimals.astype(np.float64)
+    low, high, price = _limits(program, kin_of, decimals)
+
+    # rows: the kin's high side (with the low side where one row can bear both), low sides, links
+    has_high, has_low = np.isfinite(high), np.isfinite(low)
+    high_row = np.where(has_high, np.cumsum(has_high) - 1, -1)
+    alone = has_low & ~(has_high & constant)
+    low_row = np.where(has_high & constant & has_low, high_row, -1)
+    n_high, n_alone = int(has_high.sum()), int(alone.sum())
+    low_row[alone] = n_high + np.arange(n_alone)
+    link_row = n_high + n_alone + np.arange(program.n_groups)
+    row_low = np.concatenate([np.where(constant, low, -np.inf)[has_high], low[alone]])
+    row_high = np.concatenate([high[has_high], np.full(n_alone, np.inf)])
+
+    parts = _Parts([], [], [])
+    on_high = has_high[kin]
+    parts.add(high_row[kin[on_high]], klass[on_high], least[on_high] * unit[kin[on_high]])
+    on_low = alone[kin]
+    parts.add(low_row[kin[on_low]], klass[on_low], most[on_low] * unit[kin[on_low]])
+
+    goal = np.full(n_class, -np.inf)
+    np.maximum.at(goal, class_of, program.gain.astype(np.float64))
+
+    use_group, use_cost, use_high = _uses(program)
+    n_use = len(use_group)
+    link_low, link_high = _links(program, parts, class_of, sizes, link_row)
+    parts.add(link_row[use_group], n_class + np.arange(n_use), np.full(n_use, -1.0))
+
+    soft_high = np.flatnonzero(has_high & np.isfinite(price))
+    soft_low = np.flatnonzero(has_low & np.isfinite(price))
+    first = n_class + n_use
+    parts.add(high_row[soft_high], first + np.arange(len(soft_high)), np.full(len(soft_high), -1.0))
+    first += len(soft_high)
+    parts.add(low_row[soft_low], first + np.arange(len(soft_low)), np.ones(len(soft_low)))
+    slack_cost = (price / unit)[np.concatenate([soft_high, soft_low])]
+
+    goal_unit = _goal_unit(goal, use_cost, slack_cost)
+    col_high = np.bincount(class_of, weights=program.high, minlength=n_class)
+    col_low = np.bincount(class_of, weights=program.low, minlength=n_class)
+    n_slack = len(slack_cost)
+    start, index, value = _compress(parts, len(row_low) + program.n_groups)
+    model = LinearModel(
+        cost=np.concatenate([goal, -use_cost, -slack_cost]) / goal_unit,
+        low=np.concatenate([col_low, np.zeros(n_use + n_slack)]),
+        high=np.concatenate([col_high, use_high, np.full(n_slack, np.inf)]),
+        row_low=np.concatenate([row_low, link_low]),
+        row_high=np.concatenate([row_high, link_high]),
+        start=start,
+        index=index,
+        value=value,
+    )
+    return Merged(
+        model=model,
+        goal_unit=goal_unit,
+        class_of=class_of,
+        n_class=n_class,
+        kin_of=kin_of,
+        kin_decimals=decimals,
+        kin_price=price,
+        kin_limit=np.stack([low, high], axis=1),
+        high_row=high_row,
+        low_row=low_row,
+        link_row=link_row,
+        use_group=use_group,
+    )
+
+
+def _renumber(labels: NDArray[np.int32]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    _, number, counts = np.unique(labels, return_inverse=True, return_counts=True)
+    return number.astype(np.int64), counts.astype(np.int64)
+
+
+def _goal_unit(*costs: NDArray[np.float64]) -> float:
+    # a largest gain of about 10 makes the solver's absolute tolerances small against the goal
+    for cost in costs:
+        largest = float(np.abs(cost).max(initial=0.0))
+        if largest > 0:
+            return largest / 10
+    return 1.0
+
+
+def _limits(
+    program: Program, kin_of: NDArray[np.int64], decimals: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Summed limits in units, and the least price per last decimal; infinite where hard or absent."""
+    n_kin = len(decimals)
+    own = 10.0 ** -program.row_decimals.astype(np.float64)
+    lows: NDArray[np.float64] = np.where(program.row_low == NO_LOW, -np.inf, program.row_low * own)
+    highs: NDArray[np.float64] = np.where(program.row_high == NO_HIGH, np.inf, program.row_high * own)
+    # prices of rows with fewer decimals, per the kin's last decimal
+    ratio = 10.0 ** (program.row_decimals - decimals[kin_of])
+    each: NDArray[np.float64] = np.where(program.row_price == HARD, np.inf, program.row_price * ratio)
+    price = np.full(n_kin, np.inf)
+    np.minimum.at(price, kin_of, each)
+    # a sum without one of its limits has none: infinity stays infinity
+    low: NDArray[np.float64] = np.bincount(kin_of, weights=lows, minlength=n_kin).astype(np.float64)
+    high: NDArray[np.float64] = np.bincount(kin_of, weights=highs, minlength=n_kin).astype(np.float64)
+    return low, high, price
+
+
+def _sums(
+    program: Program,
+    class_of: NDArray[np.int64],
+    sizes: NDArray[np.int64],
+    kin_of: NDArray[np.int64],
+    decimals: NDArray[np.int64],
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+    """For every kin and class that meet: the least and greatest sum of coefficients over its columns."""
+    order = np.argsort(kin_of, kind="stable")
+    place = np.empty(program.n, dtype=np.int64)
+    by_class = np.argsort(class_of, kind="stable")
+    place[by_class] = np.arange(program.n)
+    ratio = 10.0 ** (decimals[kin_of] - program.row_decimals)
+    out: list[tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]] = []
+    for rows in _chunks(program, order, kin_of):
+        lengths = np.diff(program.row_start)[rows]
+        first = kin_of[rows[0]]
+        entry = _ranges(program.row_start[rows], lengths)
+        key = np.repeat((kin_of[rows] - first) * program.n, lengths) + place[program.row_column[entry]]
+        key, value = _add_equal(
+            key, program.row_coef[entry].astype(np.float64) * np.repeat(ratio[rows], lengths)
+        )
+        # now one entry per kin and column, the columns of a class side by side
+        kin, column = np.divmod(key, program.n)
+        klass = class_of[by_class[column]]
+        starts = _run_starts(kin * len(sizes) + klass)
+        if not len(starts):
+            continue
+        count = np.diff(np.append(starts, len(key)))
+        kin, klass = kin[starts] + first, klass[starts]
+        least, most = np.minimum.reduceat(value, starts), np.maximum.reduceat(value, starts)
+        partly = count < sizes[klass]
+        least[partly] = np.minimum(least[partly], 0)
+        most[partly] = np.maximum(most[partly], 0)
+        out.append((kin, klass, least, most))
+    if not out:
+        none = np.zeros(0, dtype=np.int64)
+        return none, none, np.zeros(0), np.zeros(0)
+    return (
+        np.concatenate([o[0] for o in out]),
+        np.concatenate([o[1] for o in out]),
+        np.concatenate([o[2] for o in out]),
+        np.concatenate([o[3] for o in out]),
+    )
+
+
+def _chunks(
+    program: Program, order: NDArray[np.int64], kin_of: NDArray[np.int64]
+) -> Iterator[NDArray[np.int64]]:
+    """Rows in the order of their kin, cut between kins into pieces of about ``_CHUNK`` nonzeros."""
+    if not len(order):
+        return
+    size = np.cumsum(np.diff(program.row_start)[order])
+    new_kin = np.flatnonzero(np.diff(kin_of[order])) + 1
+    begin = 0
+    for end in [*new_kin.tolist(), len(order)]:
+        before = int(size[begin - 1]) if begin else 0
+        if end == len(order) or int(size[end - 1]) - before >= _CHUNK:
+            yield order[begin:end]
+            begin = end
+
+
+def _ranges(start: NDArray[np.int64], length: NDArray[np.int64]) -> NDArray[np.int64]:
+    offset = np.cumsum(length) - length
+    return np.repeat(start - offset, length) + np.arange(int(length.sum()))
+
+
+def _run_starts(key: NDArray[np.int64]) -> NDArray[np.int64]:
+    if not len(key):
+        return np.zeros(0, dtype=np.int64)
+    return np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
+
+
+def _add_equal(
+    key: NDArray[np.int64], value: NDArray[np.float64]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Sort by key and add the values of equal keys."""
+    bits = max(len(key) - 1, 1).bit_length()
+    if int(key.max(initial=0)).bit_length() + bits < 63:
+        # sorting the key with its place packed below is several times faster than an argsort
+        packed = (key << bits) | np.arange(len(key))
+        packed.sort()
+        key, value = packed >> bits, value[packed & ((1 << bits) - 1)]
+    else:
+        by_key = np.argsort(key, kind="stable")
+        key, value = key[by_key], value[by_key]
+    starts = _run_starts(key)
+    if len(starts) == len(key):
+        return key, value
+    return key[starts], np.add.reduceat(value, starts)
+
+
+def _uses(program: Program) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+    """Group, cost and number of the uses; equal deductions of one group share a column."""
+    owner = np.repeat(np.arange(program.n_groups), np.diff(program.deduct_start))
+    if not len(owner):
+        return owner.astype(np.int64), np.zeros(0), np.zeros(0)
+    new = np.concatenate(
+        [[True], (owner[1:] != owner[:-1]) | (program.deduction[1:] != program.deduction[:-1])]
+    )
+    starts = np.flatnonzero(new)
+    number = np.diff(np.append(starts, len(owner))).astype(np.float64)
+    return owner[starts], program.deduction[starts].astype(np.float64), number
+
+
+def _links(
+    program: Program,
+    parts: _Parts,
+    class_of: NDArray[np.int64],
+    sizes: NDArray[np.int64],
+    link_row: NDArray[np.int64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Add the columns of every group to its link row; return the rows' limits."""
+    owner = np.repeat(np.arange(program.n_groups), np.diff(program.group_start))
+    n_class = len(sizes)
+    key, count = np.unique(owner * n_class + class_of[program.group_column], return_counts=True)
+    group, klass = np.divmod(key, max(n_class, 1))
+    whole = count == sizes[klass]
+    # a class that lies only partly in the group: its least coefficient there is 0, uses may then be more
+    parts.add(link_row[group[whole]], klass[whole], np.ones(int(whole.sum())))
+    low = np.zeros(program.n_groups)
+    low[group[~whole]] = -np.inf
+    return low, np.zeros(program.n_groups)
+
+
+def _compress(parts: _Parts, n_rows: int) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.float64]]:
+    row = np.concatenate(parts.row)
+    order = np.argsort(row, kind="stable")
+    start = np.zeros(n_rows + 1, dtype=np.int32)
+    np.cumsum(np.bincount(row, minlength=n_rows), out=start[1:])
+    return start, np.concatenate(parts.column)[order].astype(np.int32), np.concatenate(parts.value)[order]

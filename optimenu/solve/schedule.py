@@ -1,0 +1,90 @@
+"""Temperatures and row weights over a search; knows engines, not programs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import threading
+    from collections.abc import Callable
+
+    from optimenu.solve.engine import Engine
+
+MOST_PER_CALL = 50_000
+"""Moves between two looks at the stop signal: some hundredths of a second."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One cooling.
+
+    Attributes
+    ----------
+    hot, cold : float
+        First and last temperature in mean servings' worth; falls geometrically.
+    chunks : int
+        Times the weights are looked at.
+    ramp : tuple of two floats
+        Parts of the schedule at which the weights start and end to rise from soft to full.
+    raises : tuple of (part, factor)
+        From that part of the schedule on, broken rows' weights grow by the factor each chunk.
+    charge : float
+        Fixed charge of a broken row, as a part of its size.
+    until_menu : bool
+        End at the first menu.
+    near_from : float
+        Part from which near misses are noted.
+    """
+
+    hot: float
+    cold: float
+    chunks: int
+    ramp: tuple[float, float]
+    raises: tuple[tuple[float, float], ...]
+    charge: float
+    until_menu: bool = False
+    near_from: float = 0.5
+
+
+# Figures found by trials on made-up instances, not derived.
+QUICK = Plan(0.3, 0.005, 40, (-1.0, -1.0), ((0.0, 1.3),), 2e-4, until_menu=True)
+MAIN = Plan(0.6, 0.0025, 160, (0.2, 0.8), ((0.5, 1.05), (0.85, 1.2)), 2e-4)
+AGAIN = Plan(0.03, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-3, near_from=0.0)
+WARM = Plan(0.06, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
+
+
+def cool(
+    engine: Engine,
+    plan: Plan,
+    moves: int,
+    stop: threading.Event | None = None,
+    tick: Callable[[float], None] | None = None,
+) -> None:
+    """Run one cooling of at most ``moves`` moves from the engine's present state."""
+    chunks = max(1, min(plan.chunks, moves // 200))
+    done = 0
+    for k in range(chunks):
+        part = k / chunks
+        begin, end = plan.ramp
+        ramp = 1.0 if part >= end else max(0.0, (part - begin) / (end - begin))
+        engine.weigh(ramp, plan.charge)
+        temperature = plan.hot * (plan.cold / plan.hot) ** (k / max(chunks - 1, 1))
+        target = moves * (k + 1) // chunks
+        while done < target:
+            if stop is not None and stop.is_set():
+                break
+            step = min(MOST_PER_CALL, target - done)
+            engine.run(step, temperature)
+            done += step
+        if part >= plan.near_from and engine.broken:
+            engine.note_near()
+        factor = 1.0
+        for start, by in plan.raises:
+            if part >= start:
+                factor = by
+        engine.raise_broken(factor)
+        if tick is not None:
+            tick((k + 1) / chunks)
+        if (stop is not None and stop.is_set()) or (plan.until_menu and engine.best_value is not None):
+            break

@@ -1,0 +1,120 @@
+"""The road from a Program to an Outcome: merge, bound, then search or the plain model."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING, Literal
+
+from optimenu.solve.bound import certify, relax
+from optimenu.solve.direct import direct
+from optimenu.solve.elastic import elastic
+from optimenu.solve.merge import merge
+from optimenu.solve.outcome import Outcome, Progress
+
+if TYPE_CHECKING:
+    import threading
+    from collections.abc import Callable
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from optimenu.program.program import Program
+    from optimenu.solve.outcome import Method
+
+    Report = Callable[[Progress], None]
+
+
+def solve(
+    program: Program,
+    *,
+    method: Method = "search",
+    moves: int = 4_000_000,
+    seed: int = 0,
+    threads: int = 2,
+    gap: float = 0.0,
+    progress: Report | None = None,
+    stop: threading.Event | None = None,
+    start: NDArray[np.int64] | None = None,
+) -> Outcome:
+    """Find a menu and a bound, or prove that there is none.
+
+    Parameters
+    ----------
+    method : str
+        ``search``: annealing, for menus of any size; ``direct``: HiGHS on the plain model, small ones.
+    moves : int
+        Budget of the search. The same program, seed, moves and number of threads give the same menu.
+    gap : float
+        Relative gap asked for: a direct solve ends there; a search uses its budget all the same.
+    progress : callable, optional
+        Gets small messages, possibly from another thread.
+    stop : threading.Event, optional
+        Ends the solve soon when set; the best menu so far is kept.
+    start : int64 (n_menu,), optional
+        A menu the search starts from; direct solves do without.
+
+    Raises
+    ------
+    ValueError
+        For an unknown method, a column that may be negative, or a program with continuous columns:
+        those go to ``direct`` alone.
+    """
+    if method not in ("search", "direct"):
+        msg = f"no such method: {method}; search and direct are known"
+        raise ValueError(msg)
+    if program.continuous.any():
+        msg = "a menu has whole servings; programs with continuous columns go to the direct model alone"
+        raise ValueError(msg)
+
+    def tell(message: Progress) -> None:
+        if progress is not None:
+            progress(message)
+
+    def told(phase: str, fraction: float, value: float | None) -> None:
+        known = None if value is None else value / unit
+        tell(Progress("polish" if phase == "polish" else "search", fraction, known, bound))
+
+    ended = partial(
+        Outcome, method=method, seed=seed, moves=moves, goal_decimals=program.goal_decimals, asked=gap
+    )
+    unit = 10.0**program.goal_decimals
+    tell(Progress("merge"))
+    merged = merge(program)
+    tell(Progress("bound"))
+    relaxation = relax(program, merged)
+    if relaxation.status == "impossible":
+        missing = elastic(program, merged)
+        # the solver's word alone is rounded arithmetic; without the exact proof nothing is claimed
+        if missing.proved:
+            return ended("impossible", shortfalls=missing.shortfalls, proof="exact")
+        return ended("undecided", shortfalls=missing.shortfalls)
+    if relaxation.status == "undecided":
+        return ended("undecided")
+    certificate = certify(program, relaxation)
+    ended = partial(ended, bound=certificate.bound, certificate=certificate)
+    bound = certificate.bound / unit
+    tell(Progress("bound", 1.0, bound=bound))
+    if stop is not None and stop.is_set():
+        return ended("stopped")
+    if method == "direct":
+        tell(Progress("search", bound=bound))
+        got = direct(program, gap=gap, stop=stop)
+        if got.x is not None:
+            closed = got.status == "optimal"
+            return ended("menu", counts=got.x[: program.n_menu], value=got.value, solver_closed=closed)
+        if got.status == "impossible":
+            return ended("impossible", proof="solver")
+        return ended(_without(stop))
+    # compiling the search takes a second or more; who only asks for a bound need not wait for it
+    from optimenu.solve.search import search
+
+    found = search(
+        program, relaxation, moves=moves, seed=seed, threads=threads, stop=stop, progress=told, start=start
+    )
+    if found.counts is None:
+        return ended(_without(stop), near=found.near)
+    return ended("menu", counts=found.counts, value=found.value)
+
+
+def _without(stop: threading.Event | None) -> Literal["stopped", "undecided"]:
+    return "stopped" if stop is not None and stop.is_set() else "undecided"

@@ -1,0 +1,140 @@
+"""Deals the limits that several components share, so that each can be searched by itself."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimenu.program.program import NO_HIGH, NO_LOW
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from optimenu.program.program import Program
+    from optimenu.solve.components import Components
+
+
+def deal(
+    program: Program,
+    parts: Components,
+    use: NDArray[np.float64],
+    slack_share: NDArray[np.float64] | None = None,
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Limits of every shared row for every component.
+
+    Each gets its use and a part of the slack. The shares are multiples of the row's greatest common
+    divisor, settled by largest remainder; of equal remainders the one goes first that came short most
+    so far. The highs of a row sum to no more than its high, the lows to no less than its low.
+
+    Parameters
+    ----------
+    program : Program
+    parts : Components
+    use : float64 (shared rows, components)
+        What each component uses of each row, in units of the row's last decimal.
+    slack_share : float64 (components,), optional
+        Part of the slack each component gets; equal parts when left out. Sums to 1.
+
+    Returns
+    -------
+    low, high : int64 (shared rows, components)
+        ``NO_LOW`` and ``NO_HIGH`` where the row has none.
+    """
+    rows, count = parts.shared, parts.count
+    if slack_share is None:
+        slack_share = np.full(count, 1.0 / max(count, 1))
+    low = np.full((len(rows), count), NO_LOW, dtype=np.int64)
+    high = np.full((len(rows), count), NO_HIGH, dtype=np.int64)
+    short = np.zeros(count)
+    for k, r in enumerate(rows):
+        coefs = program.row_coef[program.row_start[r] : program.row_start[r + 1]]
+        unit = int(np.gcd.reduce(np.abs(coefs))) or 1
+        if program.row_high[r] != NO_HIGH:
+            total = int(program.row_high[r]) // unit
+            high[k] = _whole(use[k] / unit, total, slack_share, short) * unit
+        if program.row_low[r] != NO_LOW:
+            total = -(-int(program.row_low[r]) // unit)
+            low[k] = _whole(use[k] / unit, total, slack_share, short) * unit
+    both = (low != NO_LOW) & (high != NO_HIGH)
+    # rounding may cross the two by a unit: then the component's low gives way
+    low[both] = np.minimum(low[both], high[both])
+    return low, high
+
+
+def _whole(
+    use: NDArray[np.float64], total: int, slack_share: NDArray[np.float64], short: NDArray[np.float64]
+) -> NDArray[np.int64]:
+    """Whole numbers that sum to ``total``, near ``use`` plus the shares of what is left."""
+    wish = use + (total - use.sum()) * slack_share
+    # never a hair under a whole number that the relaxation reached
+    dealt = np.floor(wish + 1e-7).astype(np.int64)
+    left = total - int(dealt.sum())
+    fraction = wish - dealt
+    order = np.argsort(-(fraction + 1e-3 * short), kind="stable")
+    step = 1 if left > 0 else -1
+    if left < 0:
+        order = order[::-1]
+    for k in range(abs(left)):
+        dealt[order[k % len(order)]] += step
+    short += np.clip(wish - dealt, -1.0, 1.0)
+    return dealt
+
+
+def shared_use(
+    program: Program, parts: Components, x: NDArray[np.float64], extra: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """What each component uses of each shared row.
+
+    Parameters
+    ----------
+    program : Program
+    parts : Components
+    x : float64 (n_menu,)
+        Uses of the serving columns.
+    extra : float64 (extra columns, components)
+        Value of each extra column caused by each component.
+
+    Returns
+    -------
+    float64 (shared rows, components), in units of the row's last decimal.
+    """
+    out = np.zeros((len(parts.shared), parts.count))
+    n = program.n_menu
+    for k, r in enumerate(parts.shared):
+        a, b = program.row_start[r], program.row_start[r + 1]
+        cols, coefs = program.row_column[a:b], program.row_coef[a:b].astype(np.float64)
+        menu = cols < n
+        inside = cols[menu]
+        out[k] = np.bincount(parts.of_column[inside], coefs[menu] * x[inside], minlength=parts.count)
+        if not menu.all():
+            out[k] += coefs[~menu] @ extra[cols[~menu] - n]
+    return out
+
+
+def extra_use(
+    program: Program, parts: Components, x: NDArray[np.float64], whole: NDArray[np.float64] | None = None
+) -> NDArray[np.float64]:
+    """Share of each component in each extra column, float64 (extra columns, components).
+
+    Parameters
+    ----------
+    program : Program
+    parts : Components
+    x : float64 (n_menu,)
+        Uses of the serving columns.
+    whole : float64 (extra columns,), optional
+        Values to be shared out in proportion to the sources; 1 each when left out. Extra columns
+        without any use are shared out equally among the components they draw on.
+    """
+    count = len(program.extra_kind)
+    source = np.repeat(np.arange(count), np.diff(program.extra_start))
+    part = parts.of_column[program.extra_column]
+    drawn = np.zeros((count, parts.count))
+    np.add.at(drawn, (source, part), program.extra_coef * x[program.extra_column])
+    reach = np.zeros((count, parts.count))
+    reach[source, part] = 1.0
+    empty = drawn.sum(axis=1) <= 0
+    drawn[empty] = reach[empty]
+    share: NDArray[np.float64] = drawn / np.maximum(drawn.sum(axis=1, keepdims=True), 1e-300)
+    return share if whole is None else share * whole[:, None]
