@@ -84,9 +84,18 @@ ITEM_COLUMNS: tuple[Column, ...] = (
     Column("courses", "list", "Courses it can fill", required=True),
     Column("meals", "list", "Meals it suits", required=True),
     Column("form", "word", "Preservation form", words=FORMS, required=True),
-    Column("serving_g", "number", "One serving as packed, without added water", "g", True, least=0.1, most=2000),
+    Column(
+        "serving_g", "number", "One serving as packed, without added water", "g", True, least=0.1, most=2000
+    ),
     Column("servings_per_pack", "whole", "Servings in one pack", "", True, least=1, most=500),
-    Column("open_hours", "number", "Hours an opened pack may be kept; empty: eaten at once", "h", least=0, most=10000),
+    Column(
+        "open_hours",
+        "number",
+        "Hours an opened pack may be kept; empty: eaten at once",
+        "h",
+        least=0,
+        most=10000,
+    ),
     Column("pack_kind", "text", "Pouch, can, sachet, bar wrap, jar, bottle, tub ..."),
     Column("overwrap_packs", "whole", "Packs held by one overwrap; empty: no overwrap", least=1, most=500),
     Column("overwrap_g", "number", "Mass of the empty overwrap", "g", least=0, most=5000),
@@ -96,11 +105,17 @@ ITEM_COLUMNS: tuple[Column, ...] = (
     Column("volume_ml", "number", "Stowed volume of one pack", "mL", True, least=0.1, most=50000),
     Column("tare_g", "number", "Mass of the empty pack", "g", least=0, most=5000),
     Column("water_ml", "number", "Water added to one serving", "mL", True, least=0, most=1000),
-    Column("water_kind", "word", "Temperature of that water", words=("hot", "chilled", "none"), required=True),
+    Column(
+        "water_kind", "word", "Temperature of that water", words=("hot", "chilled", "none"), required=True
+    ),
     Column("heat_min", "number", "Minutes in a heater place; 0: none", "min", least=0, most=240),
-    Column("prep_min", "number", "Minutes of preparation by hand, standing included", "min", least=0, most=240),
+    Column(
+        "prep_min", "number", "Minutes of preparation by hand, standing included", "min", least=0, most=240
+    ),
     Column("unheated", "word", "Can it be eaten without heat", words=("good", "safe only", "no", "unknown")),
-    Column("cold_min", "number", "Minutes to rehydrate in cold water; empty: cannot", "min", least=0, most=240),
+    Column(
+        "cold_min", "number", "Minutes to rehydrate in cold water; empty: cannot", "min", least=0, most=240
+    ),
     Column("store_at_c", "number", "Storage temperature, at most", "deg C", least=-80, most=60),
     Column("may_freeze", "word", "Does it survive freezing", words=_YES_NO),
     Column("use_by_months", "number", "Safety: months from production", "months", least=0.1, most=240),
@@ -131,15 +146,26 @@ NUTRIENT_COLUMNS: tuple[Column, ...] = tuple(
     Column(n.column, "number", n.name, f"{n.unit} per serving", least=0, most=100000) for n in NUTRIENTS
 )
 UPPER_COLUMNS: tuple[Column, ...] = tuple(
-    Column(f"{n.column}_upper", "number", f"{n.name}: upper estimate where the value is unknown",
-           f"{n.unit} per serving", least=0, most=100000)
+    Column(
+        f"{n.column}_upper",
+        "number",
+        f"{n.name}: upper estimate where the value is unknown",
+        f"{n.unit} per serving",
+        least=0,
+        most=100000,
+    )
     for n in NUTRIENTS
 )
 
 ALL_COLUMNS: dict[str, Column] = {
     c.name: c
     for c in (
-        *ITEM_COLUMNS, *ALLERGEN_COLUMNS, *DIET_COLUMNS, *LOSS_COLUMNS, *NUTRIENT_COLUMNS, *UPPER_COLUMNS,
+        *ITEM_COLUMNS,
+        *ALLERGEN_COLUMNS,
+        *DIET_COLUMNS,
+        *LOSS_COLUMNS,
+        *NUTRIENT_COLUMNS,
+        *UPPER_COLUMNS,
     )
 }
 REQUIRED: tuple[str, ...] = tuple(c.name for c in ALL_COLUMNS.values() if c.required)

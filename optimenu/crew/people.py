@@ -99,10 +99,18 @@ def requirement(table: PersonTable, source: EnergyTable) -> tuple[Decimal, tuple
     if source.kcal is not None:
         return source.kcal, (f"{source.kcal} kcal a day, as given",)
     if source.hours is not None:
-        total = energy.from_hours(table.sex, table.age, table.mass_kg, table.height_m, source.hours)
+        total = energy.from_hours(
+            table.sex, table.age, table.mass_kg, table.height_m, source.hours, state=table.state or ""
+        )
         return total.total, tuple(str(part) for part in total.parts)
     value = energy.estimated_requirement(
-        source.edition or "", table.sex, table.age, table.mass_kg, table.height_m, source.activity or ""
+        source.edition or "",
+        table.sex,
+        table.age,
+        table.mass_kg,
+        table.height_m,
+        source.activity or "",
+        table.state or "",
     )
     return value, (
         f"{value} kcal a day: estimated energy requirement, {source.edition} edition, {source.activity}",

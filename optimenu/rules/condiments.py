@@ -151,14 +151,14 @@ a_day = 2
                     page.row(self._day(person.id, day.number), cols, 1, high=most)
         for name, table in self.settings.crew.items():
             mask = table.mask(self.problem.catalogue)
-            cols, vals = [], []
+            parts, vals = [], []
             for load in range(len(self.problem.loads)):
                 for block in ("cycle", "reserve"):
                     for party in range(len(self.problem.parties)):
                         c, i, v = page.opened(load, block, party)
-                        cols.append(c[mask[i]])
+                        parts.append(c[mask[i]])
                         vals.append(v[mask[i]])
-            page.row(self._crew(name), np.concatenate(cols), np.concatenate(vals), high=Decimal(table.packs))
+            page.row(self._crew(name), np.concatenate(parts), np.concatenate(vals), high=Decimal(table.packs))
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Count condiments by meal, person-day and crew."""

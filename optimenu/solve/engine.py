@@ -93,6 +93,7 @@ class Engine:
         self.work = Work(
             change=np.zeros(m),
             block_stamp=np.zeros(blocks, dtype=np.int64),
+            block_place=np.zeros((blocks, 2), dtype=np.int64),
             row_stamp=np.zeros(m, dtype=np.int64),
             extra_stamp=np.zeros(extras, dtype=np.int64),
             extra_change=np.zeros(extras, dtype=np.int64),
@@ -162,7 +163,8 @@ class Engine:
         owner = np.repeat(np.arange(len(s.x)), np.diff(f.group_start))
         np.add.at(s.uses, f.group_id, s.x[owner])
         values = np.asarray(
-            [extra_value(int(t), int(d)) for t, d in zip(s.drawn, f.extra_divisor, strict=True)], dtype=np.int64
+            [extra_value(int(t), int(d)) for t, d in zip(s.drawn, f.extra_divisor, strict=True)],
+            dtype=np.int64,
         )
         full = np.zeros(p.n, dtype=np.int64)
         full[self.layout.columns] = s.x

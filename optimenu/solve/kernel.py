@@ -57,6 +57,7 @@ class Work(NamedTuple):
 
     change: NDArray[np.float64]
     block_stamp: NDArray[np.int64]
+    block_place: NDArray[np.int64]
     row_stamp: NDArray[np.int64]
     extra_stamp: NDArray[np.int64]
     extra_change: NDArray[np.int64]
@@ -77,7 +78,9 @@ def extra_value(total: int, divisor: int) -> int:
 
 
 @compiled
-def deducted_at(fixed_start: NDArray[np.int64], sums: NDArray[np.float64], g: int, n: int, over: float) -> float:
+def deducted_at(
+    fixed_start: NDArray[np.int64], sums: NDArray[np.float64], g: int, n: int, over: float
+) -> float:
     """Deduction of ``n`` uses in a group; uses past its length cost ``over`` each."""
     a = fixed_start[g]
     length = fixed_start[g + 1] - a - 1
@@ -148,6 +151,66 @@ def note_best(s: State) -> None:
 
 
 @compiled
+def one_change(
+    vectors: NDArray[np.float64],
+    out: int,
+    new: int,
+    r0: int,
+    width: int,
+    activity: NDArray[np.float64],
+    low: NDArray[np.float64],
+    high: NDArray[np.float64],
+    weight: NDArray[np.float64],
+    charge: NDArray[np.float64],
+    hard: NDArray[np.float64],
+    change: NDArray[np.float64],
+) -> tuple[float, float]:
+    """Penalty and broken rows of a block after an edit; leaves the changes in ``change``."""
+    p, h = 0.0, 0.0
+    for k in range(width):
+        r = r0 + k
+        step = vectors[new + k] - vectors[out + k]
+        change[r] = step
+        now = activity[r] + step
+        v = max(0.0, max(now - high[r], low[r] - now))
+        u = min(v, 1.0)
+        p += weight[r] * (v + charge[r] * u)
+        h += hard[r] * u
+    return p, h
+
+
+@compiled
+def two_changes(
+    vectors: NDArray[np.float64],
+    out: int,
+    new: int,
+    out_b: int,
+    new_b: int,
+    r0: int,
+    width: int,
+    activity: NDArray[np.float64],
+    low: NDArray[np.float64],
+    high: NDArray[np.float64],
+    weight: NDArray[np.float64],
+    charge: NDArray[np.float64],
+    hard: NDArray[np.float64],
+    change: NDArray[np.float64],
+) -> tuple[float, float]:
+    """Do the same for two edits in cells of one block."""
+    p, h = 0.0, 0.0
+    for k in range(width):
+        r = r0 + k
+        step = vectors[new + k] - vectors[out + k] + (vectors[new_b + k] - vectors[out_b + k])
+        change[r] = step
+        now = activity[r] + step
+        v = max(0.0, max(now - high[r], low[r] - now))
+        u = min(v, 1.0)
+        p += weight[r] * (v + charge[r] * u)
+        h += hard[r] * u
+    return p, h
+
+
+@compiled
 def anneal(
     f: Fixed, s: State, w: Work, moves: int, temperature: float, over: float, swap: float, pair: float
 ) -> int:
@@ -175,6 +238,7 @@ def anneal(
     edit_cell = np.zeros(2, dtype=np.int64)
     edit_slot = np.zeros(2, dtype=np.int64)
     edit_new = np.zeros(2, dtype=np.int64)
+    vector = np.zeros(4, dtype=np.int64)
     room = len(touched) // 4
     accepted = 0
     stamp = w.stamp[0]
@@ -222,6 +286,8 @@ def anneal(
                 d = f.day_of[a]
                 size = f.day_start[d + 1] - f.day_start[d]
                 b = f.day_cell[f.day_start[d] + below(rnd, size)]
+                if unit(rnd) < 0.5:
+                    b = f.active[below(rnd, n_active)]
                 if a != b and f.count_high[b] > 0:
                     wanted = 2
             bad = False
@@ -255,23 +321,8 @@ def anneal(
             cell = edit_cell[e]
             out = -1 if edit_slot[e] < 0 else slot[f.slot_start[cell] + edit_slot[e]]
             new = edit_new[e]
-            p_out = f.profile[out] if out >= 0 else 0
-            p_new = f.profile[new] if new >= 0 else 0
-            for q in range(f.cell_block_start[cell], f.cell_block_start[cell + 1]):
-                blk = f.cell_block[q]
-                r0 = block_row[blk]
-                width = block_row[blk + 1] - r0
-                if w.block_stamp[blk] != stamp:
-                    w.block_stamp[blk] = stamp
-                    touched[n_blocks] = blk
-                    n_blocks += 1
-                    for k in range(width):
-                        change[r0 + k] = vectors[p_new + k] - vectors[p_out + k]
-                else:
-                    for k in range(width):
-                        change[r0 + k] += vectors[p_new + k] - vectors[p_out + k]
-                p_new += width
-                p_out += width
+            vector[2 * e] = f.profile[out] if out >= 0 else 0
+            vector[2 * e + 1] = f.profile[new] if new >= 0 else 0
             for side in range(2):
                 c = out if side == 0 else new
                 if c < 0:
@@ -333,23 +384,75 @@ def anneal(
             u, u_old = min(v, 1.0), min(v_old, 1.0)
             d_penalty += weight[r] * (v - v_old + charge[r] * (u - u_old))
             d_broken += hard[r] * (u - u_old)
+        # a block's penalty can at best vanish: stop as soon as even that would not do
+        hope = 0.0
+        for e in range(edits):
+            at = 0
+            cell = edit_cell[e]
+            for q in range(f.cell_block_start[cell], f.cell_block_start[cell + 1]):
+                blk = f.cell_block[q]
+                if w.block_stamp[blk] != stamp:
+                    w.block_stamp[blk] = stamp
+                    w.block_place[blk, 0] = 0 if e == 0 else -1
+                    w.block_place[blk, 1] = -1
+                    touched[n_blocks] = blk
+                    n_blocks += 1
+                    hope += s.block_penalty[blk]
+                w.block_place[blk, e] = at
+                at += block_row[blk + 1] - block_row[blk]
+        limit = temperature * math.log(unit(rnd))
+        dropped = delta - d_penalty + hope < limit
+        kept = 0
         for i in range(n_blocks):
+            if dropped:
+                break
             blk = touched[i]
-            p, h = 0.0, 0.0
-            for r in range(block_row[blk], block_row[blk + 1]):
-                now = activity[r] + change[r]
-                v = max(0.0, max(now - high[r], low[r] - now))
-                u = min(v, 1.0)
-                p += weight[r] * (v + charge[r] * u)
-                h += hard[r] * u
-            w.new_penalty[i] = p
-            w.new_broken[i] = h
+            at_a, at_b = w.block_place[blk, 0], w.block_place[blk, 1]
+            out_a = new_a = out_b = new_b = np.int64(0)
+            if at_a >= 0:
+                out_a, new_a = vector[0] + at_a, vector[1] + at_a
+            if at_b >= 0:
+                out_b, new_b = vector[2] + at_b, vector[3] + at_b
+            hope -= s.block_penalty[blk]
+            if out_a == new_b and out_b == new_a:
+                # the same is put back as was taken out
+                continue
+            r0, width = block_row[blk], block_row[blk + 1] - block_row[blk]
+            if at_b < 0:
+                p, h = one_change(
+                    vectors, out_a, new_a, r0, width, activity, low, high, weight, charge, hard, change
+                )
+            elif at_a < 0:
+                p, h = one_change(
+                    vectors, out_b, new_b, r0, width, activity, low, high, weight, charge, hard, change
+                )
+            else:
+                p, h = two_changes(
+                    vectors,
+                    out_a,
+                    new_a,
+                    out_b,
+                    new_b,
+                    r0,
+                    width,
+                    activity,
+                    low,
+                    high,
+                    weight,
+                    charge,
+                    hard,
+                    change,
+                )
             d_penalty += p - s.block_penalty[blk]
             d_broken += h - s.block_broken[blk]
-        # --- decide
-        better = delta - d_penalty
-        if better < 0.0 and better < temperature * math.log(unit(rnd)):
+            w.new_penalty[kept] = p
+            w.new_broken[kept] = h
+            touched[kept] = blk
+            kept += 1
+            dropped = delta - d_penalty + hope < limit
+        if dropped:
             continue
+        n_blocks = kept
         # --- write
         accepted += 1
         if s.log[LENGTH] + 4 > len(s.journal):

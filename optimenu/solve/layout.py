@@ -121,6 +121,7 @@ def lay_out(
     low: NDArray[np.int64],
     high: NDArray[np.int64],
     use: NDArray[np.float64],
+    multiplier: NDArray[np.float64],
 ) -> Layout:
     """Arrange the columns and rows for the search.
 
@@ -135,6 +136,8 @@ def lay_out(
         Their limits here.
     use : float64 (program.n,)
         The relaxation's use of each column; sets the natural size of each row.
+    multiplier : float64 (program.m,)
+        The relaxation's row multipliers; rows that bite are looked at first.
     """
     n = len(columns)
     least, most = program.low[columns], program.high[columns]
@@ -170,24 +173,36 @@ def lay_out(
     idle = ((low == NO_LOW) | (seen.least >= low)) & ((high == NO_HIGH) | (seen.most <= high))
     keep = ~counts & ~idle
     day_dense = (seen.extra == 0) & (seen.menu >= LEAST_DENSE) & (seen.menu >= DENSE * seen.day_size)
-    sitting_dense = (
-        (seen.extra == 0) & (seen.menu >= LEAST_DENSE) & (seen.menu >= DENSE * seen.sitting_size)
-    )
+    sitting_dense = (seen.extra == 0) & (seen.menu >= LEAST_DENSE) & (seen.menu >= DENSE * seen.sitting_size)
     sitting_dense &= ~day_dense
     key = np.where(day_dense, seen.day_key, np.where(sitting_dense, seen.sitting_key, 0))
     dense = keep & (day_dense | sitting_dense)
     names, block_of = np.unique(key[dense], return_inverse=True)
+    # blocks that bite first: a move they forbid is dropped before the others are looked at
+    bite = np.abs(multiplier[rows]) * seen.size / np.maximum(seen.day_size, 1)
+    rank = np.argsort(np.argsort(-np.bincount(block_of, bite[dense], minlength=len(names)), kind="stable"))
+    block_of = rank[block_of]
     order = np.argsort(block_of, kind="stable")
     dense_rows = np.flatnonzero(dense)[order]
     block_of = block_of[order]
     sparse_rows = np.flatnonzero(keep & ~dense)
     block_row = np.searchsorted(block_of, np.arange(len(names) + 1)).astype(np.int64)
     profiles = build_profiles(
-        program, rows[dense_rows], block_row, day_dense[dense_rows], number, movable, cell_of, sitting_of, day_of
+        program,
+        rows[dense_rows],
+        block_row,
+        day_dense[dense_rows],
+        number,
+        movable,
+        cell_of,
+        sitting_of,
+        day_of,
     )
     bounded = _bounded_extras(program, extras, bounds)
     local = np.concatenate([dense_rows, sparse_rows]).astype(np.int64)
-    sparse = collect_sparse(program, rows[sparse_rows], number, movable, n, len(extras), len(dense_rows), bounded)
+    sparse = collect_sparse(
+        program, rows[sparse_rows], number, movable, n, len(extras), len(dense_rows), bounded
+    )
     sources = _sources(program, extras, number, n)
     groups = _groups(program, number, n)
     kinds = _kinds(cells, cell_of, program.item[columns], movable)
@@ -376,10 +391,14 @@ def _kinds(
     ``sister[start[cell] + place]``, a column or -1; place of each column.
     """
     names, kind_of = _numbered(cells[:, [0, 3, 4]])
-    kind_start, kind_cell = _members(kind_of, len(names), np.bincount(cell_of[movable], minlength=len(cells)) > 0)
+    kind_start, kind_cell = _members(
+        kind_of, len(names), np.bincount(cell_of[movable], minlength=len(cells)) > 0
+    )
     kind = kind_of[cell_of]
     pairs, pair = _numbered(np.stack([kind, item], axis=1).reshape(-1, 2))
-    first = np.searchsorted(pairs[:, 0], np.arange(len(names) + 1)) if len(pairs) else np.zeros(1, dtype=np.int64)
+    first = (
+        np.searchsorted(pairs[:, 0], np.arange(len(names) + 1)) if len(pairs) else np.zeros(1, dtype=np.int64)
+    )
     place = (pair - first[kind]).astype(np.int32)
     width = np.diff(first)[kind_of] if len(cells) else np.zeros(0, dtype=np.int64)
     start = _starts(width)

@@ -143,9 +143,7 @@ class _Search:
             return True
         excess = self.program.excess(x)
         broken = (excess > 0) & (self.program.row_price == HARD)
-        size = np.maximum(
-            np.maximum(_size(self.program.row_low), _size(self.program.row_high)), 1.0
-        )
+        size = np.maximum(np.maximum(_size(self.program.row_low), _size(self.program.row_high)), 1.0)
         rank = (int(broken.sum()), float((excess / size)[broken].sum()))
         if self.near is None or rank < self.near[0]:
             self.near = (rank, counts.copy())
@@ -216,7 +214,7 @@ class _Search:
             lows, highs = program.row_low[rows], program.row_high[rows]
             at = np.searchsorted(rows, parts.shared)
             lows[at], highs[at] = low[:, k], high[:, k]
-            layout = lay_out(program, parts.columns(k), rows, lows, highs, self.use)
+            layout = lay_out(program, parts.columns(k), rows, lows, highs, self.use, self.multiplier)
             engine = Engine(program, layout, self.use, self.multiplier, (self.seed, k))
             engine.load(engine.draw() if self.start is None else self.start[layout.columns])
             return engine
@@ -289,11 +287,13 @@ class _Search:
         program = self.program
         rows = np.flatnonzero(program.row_kind == ORDINARY).astype(np.int64)
         columns = np.arange(program.n_menu, dtype=np.int64)
-        layout = lay_out(program, columns, rows, program.row_low[rows], program.row_high[rows], self.use)
+        layout = lay_out(
+            program, columns, rows, program.row_low[rows], program.row_high[rows], self.use, self.multiplier
+        )
         engine = Engine(program, layout, self.use, self.multiplier, (self.seed, parts.count))
         boost = np.ones(program.m)
         for part in engines:
-            own = (part.layout.rows >= 0)
+            own = part.layout.rows >= 0
             boost[part.layout.rows[own]] = part.boost[own]
         boost[parts.shared] = 1.0
         engine.boost[:] = np.where(layout.rows >= 0, boost[np.maximum(layout.rows, 0)], 1.0)

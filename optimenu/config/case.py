@@ -1,0 +1,314 @@
+"""From a config file to a Case: the problem and the rules that speak in it, or every fault at once."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from optimenu.catalogue.item import Catalogue
+from optimenu.catalogue.read import read_catalogue
+from optimenu.catalogue.stock import StockRow, read_stock
+from optimenu.config.main_settings import ConfigBase, config_model
+from optimenu.config.toml_layers import Layers, read_layers
+from optimenu.config.toml_spots import place_of
+from optimenu.config.validate import validate
+from optimenu.crew.acceptance import acceptances
+from optimenu.crew.people import EnergyTable, Person, PersonTable, requirement
+from optimenu.crew.prescriptions import Prescription, PrescriptionFile, resolve
+from optimenu.crew.tasting import Score, read_tasting
+from optimenu.errors import Fault, InputFaults, nearest
+from optimenu.problem.calendar import Load, PlanDay, cycle_days, stay_dates
+from optimenu.problem.problem import Party, Problem
+from optimenu.rules.avoid import prescription_faults
+from optimenu.rules.registry import rule_classes
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from optimenu.rules.base import Rule
+    from optimenu.rules.meals import MealsSettings
+    from optimenu.rules.reserve import ReserveSettings
+
+T = TypeVar("T")
+LOW_FLOOR = 5
+
+
+@dataclass(frozen=True)
+class Case:
+    """A problem, the rules that speak in it, and the files it came from.
+
+    Attributes
+    ----------
+    files : tuple of Path
+        Every file read, the config first; the record of a run names each with its SHA-256.
+    root : Path
+        Folder that holds them all.
+    """
+
+    problem: Problem
+    rules: tuple[Rule[Any], ...]
+    settings: ConfigBase
+    files: tuple[Path, ...]
+    root: Path
+    layers: Layers
+
+    def where(self, key: str) -> str:
+        """File and line of a dotted config key, or of the closest one that is written."""
+        return "{}:{}".format(*self.layers.where(key.split(".")))
+
+
+def load_case(path: Path, root: Path | None = None) -> Case:
+    """Read a config and everything it names.
+
+    Raises
+    ------
+    InputFaults
+        Every fault that one pass can find, each with file, line and remedy.
+    """
+    return _Loader(read_layers(path, root)).case()
+
+
+class _Loader:
+    def __init__(self, layers: Layers) -> None:
+        self.layers = layers
+        self.faults: list[Fault] = []
+        self.files: list[Path] = list(layers.files)
+
+    def case(self) -> Case:
+        settings, faults = validate(config_model(), self.layers, (), self.layers.values)
+        self.faults += faults
+        catalogue = self._file("catalogue", read_catalogue)
+        names = self.layers.values.get("people", {})
+        people = sorted(names) if isinstance(names, dict) else []
+        scores: tuple[Score, ...] | None = None
+        stock: tuple[StockRow, ...] | None = None
+        if catalogue is not None:
+            scores = self._file("tasting", lambda p: read_tasting(p, catalogue, people))
+            stock = self._file("stock", lambda p: read_stock(p, catalogue))
+        scripts = self._prescriptions(people)
+        if settings is None or catalogue is None or scores is None:
+            raise InputFaults(self.faults)
+        problem = self._problem(settings, catalogue, scores, stock, scripts)
+        if problem is None:
+            raise InputFaults(self.faults)
+        rules = self._rules(settings, problem)
+        if self.faults:
+            raise InputFaults(self.faults)
+        return Case(problem, rules, settings, tuple(dict.fromkeys(self.files)), self.layers.root, self.layers)
+
+    def _fault(self, keys: tuple[str, ...], message: str) -> None:
+        self.faults.append(self.layers.fault(keys, f"{place_of(keys)}: {message}"))
+
+    def _path(self, table: str) -> Path | None:
+        """File that a table names; its fault, if any, is kept."""
+        value = self.layers.values.get(table)
+        text = value.get("file") if isinstance(value, dict) else None
+        if not isinstance(text, str):
+            return None  # absent, or already a fault of the settings
+        found = self.layers.path((table, "file"), text)
+        if isinstance(found, Fault):
+            self.faults.append(found)
+            return None
+        self.files.append(found)
+        return found
+
+    def _file(self, table: str, read: Callable[[Path], T]) -> T | None:
+        path = self._path(table)
+        if path is None:
+            return None
+        try:
+            return read(path)
+        except InputFaults as error:
+            self.faults += error.faults
+            return None
+
+    def _prescriptions(self, people: list[str]) -> Mapping[str, Prescription]:
+        path = self._path("prescriptions")
+        if path is None:
+            return {}
+        try:
+            layers = read_layers(path, self.layers.root)
+        except InputFaults as error:
+            self.faults += error.faults
+            return {}
+        self.files += layers.files
+        found, faults = validate(PrescriptionFile, layers, (), layers.values)
+        self.faults += faults
+        if found is None:
+            return {}
+        out = {}
+        for name, table in found.people.items():
+            if name not in people:
+                text = f'[people.{name}] no person "{name}" in the config.{nearest(name, people)}'
+                self.faults.append(layers.fault(("people", name), text))
+            script = resolve(table)
+            stand_in = Person(name, name, "", 0, Decimal(0), Decimal(0), Decimal(0), {"": Decimal(0)}, script)
+            for fault in prescription_faults(stand_in):
+                text = f"{place_of(fault.keys)}: {fault.message}"
+                self.faults.append(layers.fault(fault.keys, text))
+            out[name] = script
+        return out
+
+    # ---- the problem
+
+    def _problem(
+        self,
+        settings: ConfigBase,
+        catalogue: Catalogue,
+        scores: tuple[Score, ...],
+        stock: tuple[StockRow, ...] | None,
+        scripts: Mapping[str, Prescription],
+    ) -> Problem | None:
+        before = len(self.faults)
+        days, sequence, dates = self._calendar(settings)
+        people = tuple(
+            p
+            for name, table in settings.people.items()
+            if (p := self._person(settings, name, table, scripts.get(name, Prescription()))) is not None
+        )
+        loads = self._loads(settings, stock)
+        for name, script in scripts.items():
+            self._script_names(name, script, catalogue)
+        if len(self.faults) > before or not days:
+            return None
+        water: Any = getattr(settings, "water")  # noqa: B009  the rules' tables are added by name
+        return Problem(
+            name=settings.name,
+            people=people,
+            parties=tuple(Party(p.id, (k,)) for k, p in enumerate(people)),
+            dates=dates,
+            days=days,
+            sequence=sequence,
+            cycle_length=settings.stay.cycle_days,
+            loads=loads,
+            catalogue=catalogue,
+            stock=stock,
+            acceptance=acceptances(
+                scores,
+                [p.id for p in people],
+                [i.id for i in catalogue.items],
+                sample=settings.tasting.sample_weight,
+                serving=settings.tasting.serving_weight,
+            ),
+            repeat_share=settings.goal.repeat_share,
+            plain_water_ml=water.plain_ml,
+        )
+
+    def _calendar(
+        self, settings: ConfigBase
+    ) -> tuple[tuple[PlanDay, ...], tuple[int, ...], tuple[date, ...]]:
+        stay = settings.stay
+        if stay.last_date < stay.first_date:
+            self._fault(("stay", "last_date"), f"{stay.last_date} is before first_date {stay.first_date}")
+            return (), (), ()
+        dates = stay_dates(stay.first_date, stay.last_date)
+        kinds: dict[int, str] = {}
+        for kind, numbers in stay.kinds.items():
+            for n in numbers:
+                if not 1 <= n <= stay.cycle_days:
+                    text = f"day {n} is not in the cycle of {stay.cycle_days} days"
+                    self._fault(("stay", "kinds", kind), text)
+                elif n in kinds:
+                    text = f"day {n} is already of kind {kinds[n]}"
+                    self._fault(("stay", "kinds", kind), text)
+                kinds[n] = kind
+        known = {stay.ordinary_kind, *stay.kinds}
+        meals: MealsSettings = getattr(settings, "meals")  # noqa: B009
+        for name, table in meals.tables.items():
+            for kind in table.on:
+                if kind not in known:
+                    text = f'no day kind "{kind}".{nearest(kind, sorted(known))}'
+                    self._fault(("meals", name, "on", kind), text)
+        if not meals.tables:
+            self._fault(("meals",), "no meals; add [meals.NAME] with at and courses")
+        reserve: ReserveSettings = getattr(settings, "reserve")  # noqa: B009
+        days = cycle_days(
+            dates, stay.cycle_days, kinds, {kind: meals.on(kind) for kind in known}, stay.ordinary_kind
+        )
+        sequence = tuple(k % stay.cycle_days for k in range(len(dates)))
+        own = reserve.pattern()
+        days += [
+            PlanDay(len(days) + k, "reserve", f"reserve {k + 1}", "reserve", (), own)
+            for k in range(reserve.days)
+        ]
+        return tuple(days), sequence, dates
+
+    def _person(
+        self, settings: ConfigBase, name: str, table: PersonTable, script: Prescription
+    ) -> Person | None:
+        kcal: dict[str, Decimal] = {}
+        steps: list[str] = []
+        known = {settings.stay.ordinary_kind, *settings.stay.kinds}
+        sources: list[tuple[str, tuple[str, ...], EnergyTable]] = [("", ("energy",), table.energy)]
+        sources += [(kind, ("energy_on", kind), t) for kind, t in table.energy_on.items()]
+        for kind, keys, source in sources:
+            if kind and kind not in known:
+                text = f'no day kind "{kind}".{nearest(kind, sorted(known))}'
+                self._fault(("people", name, *keys), text)
+            if source.ways() != 1:
+                text = "needs exactly one of kcal, hours, or edition with activity"
+                self._fault(("people", name, *keys), text)
+                continue
+            try:
+                kcal[kind], lines = requirement(table, source)
+                steps += [f"{kind}: {line}" if kind else line for line in lines]
+            except ValueError as error:
+                for text in getattr(error, "messages", (str(error),)):
+                    self._fault(("people", name, *keys), text)
+        if table.floor < LOW_FLOOR and table.floor_reason is None:
+            text = f"a floor under {LOW_FLOOR} needs a floor_reason"
+            self._fault(("people", name, "floor"), text)
+        if "" not in kcal:
+            return None
+        return Person(
+            name, table.name, table.sex, table.age, table.mass_kg, table.height_m, table.floor, kcal, script,
+            tuple(steps),
+        )  # fmt: skip
+
+    def _loads(self, settings: ConfigBase, stock: tuple[StockRow, ...] | None) -> tuple[Load, ...]:
+        stay = settings.stay
+        tables = stay.loads
+        loads = [Load(name, t.arrives) for name, t in tables.items()] or [Load("first", stay.first_date)]
+        loads.sort(key=lambda load: (load.arrives, load.name))
+        if loads[0].arrives > stay.first_date:
+            text = f"no load has arrived on the first date {stay.first_date}"
+            self._fault(("stay", "loads", loads[0].name, "arrives"), text)
+        for when, count in Counter(load.arrives for load in loads).items():
+            if count > 1:
+                text = f"{count} loads arrive on {when}; make them one"
+                self._fault(("stay", "loads"), text)
+        names = [load.name for load in loads]
+        for row in stock or ():
+            if row.load not in names:
+                file = self.layers.values["stock"]["file"]
+                text = f'load: no load "{row.load}" in [stay.loads].{nearest(row.load, names)}'
+                self.faults.append(Fault(file, row.line, text))
+        return tuple(loads)
+
+    def _script_names(self, name: str, script: Prescription, catalogue: Catalogue) -> None:
+        """Items and nutrients that a prescription names and the catalogue lacks are unsafe, so refused."""
+        keys = ("prescriptions", "file")
+        for item in sorted(script.never_items - set(catalogue.by_id)):
+            text = f'prescription of {name} names no item "{item}" of the catalogue.'
+            self._fault(keys, text + nearest(item, sorted(catalogue.by_id)))
+        for column in sorted({*script.limits} - catalogue.columns):
+            text = f"prescription of {name} limits {column}, which the catalogue does not state; it cannot be kept."
+            self._fault(keys, text + nearest(column, sorted(catalogue.columns)))
+
+    def _rules(self, settings: ConfigBase, problem: Problem) -> tuple[Rule[Any], ...]:
+        rules = []
+        for table, cls in rule_classes().items():
+            rule = cls(getattr(settings, table), problem)
+            for fault in rule.faults():
+                self._fault((table, *fault.keys), fault.message)
+            for column, keys in rule.needs():
+                if column not in problem.catalogue.columns:
+                    known = sorted(problem.catalogue.columns)
+                    text = f"the catalogue has no nutrient column {column}.{nearest(column, known)}"
+                    self._fault((table, *keys), text)
+            rules.append(rule)
+        return tuple(rules)

@@ -1,0 +1,113 @@
+"""Tables of the config that are not a rule's: files, stay, people, goal, search."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated, Any
+
+from pydantic import ConfigDict, Field, create_model
+
+from optimenu.crew.people import PersonTable
+from optimenu.rules.registry import rule_classes
+from optimenu.settings import Day, NonNegative, Number, Positive, Settings, Span, Text, Unit, Whole
+
+
+class CatalogueTable(Settings):
+    """What there is to eat."""
+
+    file: Text
+    """CSV or Parquet file, relative to this config."""
+
+
+class TastingTable(Settings):
+    """Tasting scores and how they become acceptance."""
+
+    file: Text
+    """CSV or Parquet file: person, item, kind (sample or serving), date, score, remark."""
+    sample_weight: NonNegative = Decimal(1)
+    """Weight of a score of a few bites; common practice, no source."""
+    serving_weight: Positive = Decimal(3)
+    """Weight of a score of a full serving; common practice, no source."""
+
+
+class PrescriptionsTable(Settings):
+    """Where the physician's file is."""
+
+    file: Text
+    """TOML file of prescriptions."""
+
+
+class LoadTable(Settings):
+    """Food brought at one time."""
+
+    arrives: Day
+    """Date from which it feeds the crew."""
+
+
+class StayTable(Settings):
+    """Dates and the menu cycle."""
+
+    first_date: Day
+    """First date that is planned."""
+    last_date: Day
+    """Last date that is planned."""
+    cycle_days: Annotated[Whole, Span(least=1, most=60), Unit("days")]
+    """Days of one pass of the menu cycle."""
+    ordinary_kind: Text = "work"
+    """Kind of a day without another."""
+    kinds: dict[str, tuple[Whole, ...]] = Field(default_factory=dict)
+    """Other day kinds: days of the cycle, from 1, by kind."""
+    loads: dict[str, LoadTable] = Field(default_factory=dict)
+    """Loads by name; without any, one load named "first" is there from the first date."""
+
+
+class GoalTable(Settings):
+    """What is made as large as it can be: the crew's mean liking."""
+
+    repeat_share: Annotated[Number, Span(least=0, most=1)] = Decimal("0.8")
+    """r: the k-th use of an item in the cycle is worth (1 - r**(k-1)) x the smallest worth less;
+    common practice, no source."""
+
+
+class SearchTable(Settings):
+    """How hard to look."""
+
+    moves: Annotated[Whole, Span(least=1000)] = 24_000_000
+    """Moves of the search in all; more moves, better menus, the same answer every time."""
+    seed: Whole = 1
+    """Start of the random numbers; the same seed gives the same menu."""
+
+
+class ConfigBase(Settings):
+    """A config; the rules' own tables are beside these."""
+
+    model_config = ConfigDict(title="optimenu config")
+
+    name: Text
+    """Name of the plan, as it stands on screens and papers."""
+    catalogue: CatalogueTable
+    """What there is to eat."""
+    tasting: TastingTable
+    """Tasting scores."""
+    prescriptions: PrescriptionsTable | None = None
+    """What the physician has laid down."""
+    stay: StayTable
+    """Dates and cycle."""
+    people: Annotated[dict[str, PersonTable], Field(min_length=1)]
+    """Crew by id."""
+    goal: GoalTable = GoalTable()
+    """Goal."""
+    search: SearchTable = SearchTable()
+    """Search."""
+
+
+def config_model() -> type[ConfigBase]:
+    """Return the model of a whole config: these tables and one table for each rule, named by the rule."""
+    fields: dict[str, Any] = {}
+    for table, rule in rule_classes().items():
+        required = any(f.is_required() for f in rule.model.model_fields.values()) or table == "meals"
+        default = ... if required else rule.model()
+        doc = (rule.__doc__ or "").split("\n", 1)[0].rstrip(".")
+        fields[table] = (rule.model, Field(default=default, description=doc))
+    model: type[ConfigBase] = create_model("Config", __base__=ConfigBase, **fields)
+    return model

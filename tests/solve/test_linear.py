@@ -1,0 +1,119 @@
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import highspy
+import numpy as np
+import pytest
+
+from optimenu.solve import linear
+from optimenu.solve.linear import LinearModel, LinearResult, maximise
+
+
+def model(
+    cost: list[float],
+    rows: list[list[float]],
+    low: list[float],
+    high: list[float],
+    most: float = np.inf,
+) -> LinearModel:
+    n, m = len(cost), len(rows)
+    return LinearModel(
+        cost=np.asarray(cost, dtype=float),
+        low=np.zeros(n),
+        high=np.full(n, most),
+        row_low=np.asarray(low, dtype=float),
+        row_high=np.asarray(high, dtype=float),
+        start=np.arange(0, n * m + 1, n, dtype=np.int32),
+        index=np.tile(np.arange(n, dtype=np.int32), m),
+        value=np.asarray(rows, dtype=float).ravel(),
+    )
+
+
+def test_dual_is_the_growth_of_the_maximum_with_the_limit():
+    # max 5a + 4b, a + b <= 5, 10a + 6b <= 45: a = 3.75, b = 1.25, 23.75; duals 2.5 and 0.25 by hand
+    def solved(first: float, second: float) -> LinearResult:
+        return maximise(model([5, 4], [[1, 1], [10, 6]], [-np.inf] * 2, [first, second]))
+
+    at = solved(5, 45)
+    assert at.status == "solved"
+    assert at.objective == pytest.approx(23.75)
+    assert at.x == pytest.approx([3.75, 1.25])
+    assert at.dual == pytest.approx([2.5, 0.25])
+    assert solved(5.1, 45).objective - at.objective == pytest.approx(0.25)
+    assert solved(5, 45.1).objective - at.objective == pytest.approx(0.025)
+
+
+def test_dual_of_a_binding_low_side_is_negative():
+    got = maximise(model([-3.0], [[1.0]], [2.0], [np.inf]))
+    assert (got.objective, got.dual[0]) == (pytest.approx(-6), pytest.approx(-3))
+
+
+def test_impossible_and_unbounded_are_told_apart():
+    impossible = maximise(model([1.0], [[1.0], [1.0]], [3.0, -np.inf], [np.inf, 2.0]))
+    assert impossible.status == "impossible"
+    assert np.isnan(impossible.objective)
+    assert maximise(model([1.0], [[1.0]], [0.0], [np.inf])).status == "unbounded"
+
+
+def test_impossible_is_looked_at_again_without_presolve(monkeypatch):
+    seen = []
+    real = linear._run
+
+    def run(solver):
+        seen.append(solver.getOptionValue("presolve")[1])
+        return real(solver)
+
+    linear.silence()
+    maximise(model([1.0], [[1.0]], [0.0], [1.0]))
+    monkeypatch.setattr(linear, "_run", run)
+    maximise(model([1.0], [[1.0], [1.0]], [3.0, -np.inf], [np.inf, 2.0]))
+    assert seen == ["choose", "off"]
+
+
+def test_a_solver_that_gives_up_decides_nothing(monkeypatch):
+    maximise(model([1.0], [[1.0]], [0.0], [1.0]))
+    monkeypatch.setattr(linear, "_run", lambda _: highspy.HighsModelStatus.kSolveError)
+    assert maximise(model([1.0], [[1.0]], [0.0], [1.0])).status == "undecided"
+
+
+def test_a_failed_run_is_read_as_an_error():
+    class Dead:
+        def run(self):
+            return highspy.HighsStatus.kError
+
+    assert linear._run(Dead()) == highspy.HighsModelStatus.kSolveError
+
+
+def test_a_solver_with_wrong_answers_is_refused(monkeypatch):
+    linear._self_test.cache_clear()
+    wrong = LinearResult("solved", 1.0, np.zeros(2), np.zeros(2))
+    monkeypatch.setattr(linear, "_maximise", lambda _: wrong)
+    with pytest.raises(RuntimeError, match="fails a linear program with a known answer"):
+        maximise(model([1.0], [[1.0]], [0.0], [1.0]))
+
+
+def test_broken_arrays_and_options_are_refused():
+    bad = model([1.0, 1.0], [[1.0, 1.0]], [0.0], [1.0])
+    bad.index[1] = 7
+    with pytest.raises(RuntimeError, match="refuses the arrays"):
+        maximise(bad)
+    with pytest.raises(RuntimeError, match="refuses its option no_such_option"):
+        linear._option(highspy.Highs(), "no_such_option", 1)
+
+
+def test_nothing_is_printed():
+    code = """
+from optimenu.program.builder import Builder
+from optimenu.program.origin import Origin
+from optimenu.solve.bound import relax
+from optimenu.solve.direct import direct
+b = Builder(0)
+b.row(Origin("a", "a"), [b.column(gain=2), b.column(gain=3)], [1, 1], high=1)
+p = b.freeze()
+assert relax(p).value == 3 and direct(p).value == 3 and direct(p, "CBC").value == 3
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True)
+    assert done.stdout == b""
+    assert done.stderr == b""
