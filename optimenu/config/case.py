@@ -296,7 +296,7 @@ class _Loader:
             text = f'prescription of {name} names no item "{item}" of the catalogue.'
             self._fault(keys, text + nearest(item, sorted(catalogue.by_id)))
         for column in sorted({*script.limits} - catalogue.columns):
-            text = f"prescription of {name} limits {column}, which the catalogue does not state; it cannot be kept."
+            text = f"prescription of {name} limits {column}, which the catalogue lacks: it cannot be kept."
             self._fault(keys, text + nearest(column, sorted(catalogue.columns)))
 
     def _rules(self, settings: ConfigBase, problem: Problem) -> tuple[Rule[Any], ...]:

@@ -23,6 +23,8 @@ class Course:
         What a liked serving counts here; 0 for a course nobody is scored on.
     same : int
         Most servings of one item in the course.
+    takes : tuple of str
+        Courses of the catalogue that fill it.
     """
 
     name: str
@@ -30,6 +32,7 @@ class Course:
     most: int
     weight: Decimal
     same: int = 1
+    takes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,7 @@ def refusal(
 ) -> str | None:
     """Return the first reason why a serving cannot be, or None."""
     if meal is not None and course is not None:
-        if course.name not in item.courses:
+        if not set(course.takes).intersection(item.courses):
             return f"not offered as {course.name}"
         if day.block == "cycle" and meal.name not in item.meals:
             return f"not offered at {meal.name}"

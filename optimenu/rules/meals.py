@@ -35,6 +35,12 @@ class CourseTable(Settings):
     """What a liked serving counts; 0 for a course nobody is scored on."""
     same: Annotated[Whole, Field(ge=1)] = 1
     """Most servings of one item in the course."""
+    takes: tuple[str, ...] = ()
+    """Words of the catalogue's column ``courses`` that fill it; the course's own name when empty."""
+
+    def course(self, name: str) -> Course:
+        """Return the course under this name."""
+        return Course(name, self.least, self.most, self.weight, self.same, self.takes or (name,))
 
 
 class ShareTable(Settings):
@@ -83,7 +89,7 @@ class MealsSettings(Settings):
                 Meal(
                     name,
                     table.at.hour * 60 + table.at.minute,
-                    tuple(Course(c, t.least, t.most, t.weight, t.same) for c, t in courses.items() if t.most),
+                    tuple(t.course(c) for c, t in courses.items() if t.most),
                 )
             )
         return tuple(out)

@@ -148,7 +148,7 @@ most_a_day = 1
         days = [d.number for d in self.problem.cycle]
         for name, table in self.settings.tables.items():
             for p in people_of(self.problem, table.people):
-                every = page.of(p, days, courses=table.courses or None)
+                every = page.of(p, days, courses=table.courses or None, certain=True)
                 if table.exempt_courses:
                     every = every[~np.isin(every, page.of(p, days, courses=table.exempt_courses))]
                 sort = every[np.argsort(page.item[every], kind="stable")]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, ClassVar
 from pydantic import Field
 
 from optimenu.menu.tally import span
-from optimenu.problem.calendar import Course, Meal
+from optimenu.problem.calendar import Meal
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules.base import Measure, Rule, SettingFault
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Tally
-    from optimenu.problem.calendar import PlanDay
+    from optimenu.problem.calendar import Course, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
 
@@ -59,7 +59,7 @@ class ReserveSettings(Settings):
             Meal(
                 name,
                 table.at.hour * 60 + table.at.minute,
-                tuple(Course(c, t.least, t.most, Decimal(0), t.same) for c, t in table.courses.items()),
+                tuple(t.course(c) for c, t in table.courses.items() if t.most),
             )
             for name, table in named
         )
