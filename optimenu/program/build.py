@@ -55,20 +55,25 @@ class Writer(Protocol):
         """Add rows."""
 
 
+def offered(day: PlanDay, meal: Meal, course: Course, item: Item) -> str | None:
+    """Return why the catalogue does not offer an item in this place, or None.
+
+    A reserve meal has a name of its own, which no item bears; there the course alone decides.
+    """
+    if not set(course.takes).intersection(item.courses):
+        return f"not offered as {course.name}"
+    if day.block == "cycle" and meal.name not in item.meals:
+        return f"not offered at {meal.name}"
+    return None
+
+
 def refusal(
     rules: Sequence[Writer], party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
 ) -> str | None:
     """Return the first reason why a serving cannot be, or None."""
-    if meal is not None and course is not None:
-        if not set(course.takes).intersection(item.courses):
-            return f"not offered as {course.name}"
-        if day.block == "cycle" and meal.name not in item.meals:
-            return f"not offered at {meal.name}"
-    for rule in rules:
-        reason = rule.allow(party, day, meal, course, item)
-        if reason is not None:
-            return reason
-    return None
+    if meal is not None and course is not None and (reason := offered(day, meal, course, item)):
+        return reason
+    return next((why for r in rules if (why := r.allow(party, day, meal, course, item)) is not None), None)
 
 
 def build(problem: Problem, rules: Sequence[Writer]) -> Program:

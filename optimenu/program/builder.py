@@ -176,7 +176,13 @@ class Builder:
         return number
 
     def freeze(self) -> Program:
-        """Return the Program; the builder may go on growing afterwards."""
+        """Return the Program; the builder may go on growing afterwards.
+
+        Raises
+        ------
+        ValueError
+            When an activity might leave 64 bits at some choice within the column bounds.
+        """
         n = self.n_menu
         e = len(self._extras)
         labels = np.full((n + e, 5), -1, dtype=np.int32)
@@ -184,6 +190,11 @@ class Builder:
             labels[:n] = np.asarray(self._labels, dtype=np.int32)
         bounds = self.bounds + [(0, x[4]) for x in self._extras]
         flags = self.flags + [(True, False)] * e
+        reach = np.asarray([max(abs(a), abs(z)) for a, z in bounds], dtype=np.float64)
+        for (cols, vals, *_), origin in zip(self._rows, self._origins, strict=True):
+            if float(np.abs(vals.astype(np.float64)) @ reach[cols]) >= _LIMIT:
+                msg = f"coefficients of {origin} are too large for exact arithmetic"
+                raise ValueError(msg)
         group_entries = [pair for entries, _, _ in self._groups for pair in entries]
         i64, i32 = np.int64, np.int32
         return Program(

@@ -82,6 +82,6 @@ class Certificate:
                 groups=np.asarray(data["groups"], dtype=np.int64),
                 use_worth=tuple(data["use_worth"]),
             )
-        except (KeyError, TypeError) as fault:
+        except (KeyError, TypeError, OverflowError) as fault:
             msg = "not a certificate: a field is missing or no whole number"
             raise ValueError(msg) from fault

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_HALF_EVEN, Decimal
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 GOAL_DECIMALS = 18
 """Worth has six decimals, the price of a person's worth twelve."""
+SOFT_PRICE_DECIMALS = 12
+"""Of a soft limit's price for one unit; so rows may carry six decimals and stay exact."""
 
 
 class Page:
@@ -142,8 +144,7 @@ class Page:
         hi = None if high is None else scaled(high, need)
         price = HARD
         if soft is not None:
-            # the price of the last decimal, rounded once to the goal's decimals
-            price = int(soft.scaleb(self.builder.goal_decimals - need).to_integral_value(ROUND_HALF_EVEN))
+            price = scaled(soft_price(soft), self.builder.goal_decimals - need)
         day = -1 if origin.day < 0 else self.problem.day_class[origin.day]
         merge = (origin.rule, origin.key, origin.person, origin.meal, origin.what, day)
         kind = IMPLIED if implied else ORDINARY
@@ -256,12 +257,12 @@ class Page:
         return min(otherwise, self._caps.get((person, item), otherwise))
 
 
+def soft_price(price: Decimal) -> Decimal:
+    """Round the price of one unit outside a soft limit to the decimals every computation of it uses."""
+    return price.quantize(Decimal(1).scaleb(-SOFT_PRICE_DECIMALS), ROUND_HALF_EVEN)
+
+
 def vector(values: Sequence[Decimal]) -> tuple[NDArray[np.int64], int]:
     """Return decimals as whole numbers, int64 (n,), and how many decimals they carry."""
     places = decimals_of(values)
     return np.asarray([scaled(v, places) for v in values], dtype=np.int64), places
-
-
-def rounded_up(value: Decimal, decimals: int) -> Decimal:
-    """Round towards plus infinity to some decimals."""
-    return value.quantize(Decimal(1).scaleb(-decimals), ROUND_CEILING)

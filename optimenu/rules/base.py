@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
 
+from optimenu.program.page import soft_price
 from optimenu.settings import Settings
 
 if TYPE_CHECKING:
@@ -79,6 +80,11 @@ class Measure:
     def over(self) -> Decimal:
         """How far above the ceiling, 0 when it holds."""
         return max(self.most - self.high, Decimal(0)) if self.high is not None else Decimal(0)
+
+    @property
+    def cost(self) -> Decimal:
+        """Price of the breach of a soft limit, in mean liking; 0 for a hard one."""
+        return Decimal(0) if self.soft is None else soft_price(self.soft) * self.amount
 
     @property
     def amount(self) -> Decimal:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.problem.calendar import runs
 from optimenu.program.origin import Origin
-from optimenu.rules.nutrient_settings import PRICE_PLACES, WINDOW_DATES, Line, NutrientsSettings, lines
+from optimenu.rules.nutrient_settings import WINDOW_DATES, Line, NutrientsSettings, lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -138,7 +138,7 @@ class AskMaker:
             run = () if window == "stay" else tuple(d for d, w in weights for _ in range(w))
             origin = Origin("nutrients", key, person, what=what, run=run, who=who)
         if price is not None:
-            price = (price / per).quantize(PRICE_PLACES, ROUND_HALF_EVEN)
+            price = price / per
         return Ask(
             origin, p, window, weights, meal, side, top, bottom, top_factor, factor, total, limit, given,
             per, price, unit, reading,

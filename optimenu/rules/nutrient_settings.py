@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 Window = Literal["meal", "day", "three_days", "seven_days", "stay"]
 Side = Literal["low", "high"]
 WINDOW_DATES: Mapping[str, int] = {"meal": 1, "day": 1, "three_days": 3, "seven_days": 7}
-PRICE_PLACES = Decimal(1).scaleb(-24)
 
 
 class LineTable(Settings):
@@ -224,7 +223,7 @@ def _published(
         if amount is not None and column not in reference.leave_out:
             price = None
             if intake.kind == "AI":
-                price = (reference.ai_price / amount * 100).quantize(PRICE_PLACES, ROUND_HALF_EVEN)
+                price = reference.ai_price / amount * 100
             yield (
                 (column, "stay", "low"),
                 Line(amount, f"nutrients.reference.{intake.kind}", price, "dietitian", food_only=False),
@@ -234,7 +233,7 @@ def _published(
             percent = reference.soft_ceilings.get(top)
             price = None
             if percent is not None:
-                price = (percent / intake.upper * 100).quantize(PRICE_PLACES, ROUND_HALF_EVEN)
+                price = percent / intake.upper * 100
             yield (
                 (top, "seven_days", "high"),
                 Line(

@@ -122,7 +122,6 @@ def elastic(program: Program, merged: Merged | None = None) -> Elastic:
 
 
 def _slacks(program: Program, merged: Merged, *, links: bool) -> _Slack:
-    n_kin = len(merged.kin_price)
     hard = ~np.isfinite(merged.kin_price)
     if not links:
         hard[merged.kin_of[program.row_kind == LINK]] = False
@@ -134,7 +133,7 @@ def _slacks(program: Program, merged: Merged, *, links: bool) -> _Slack:
         (True, merged.low_row, merged.kin_limit[:, 0]),
         (False, merged.high_row, merged.kin_limit[:, 1]),
     ):
-        on = np.flatnonzero(hard & (rows >= 0)) if n_kin else np.zeros(0, dtype=np.int64)
+        on = np.flatnonzero(hard & (rows >= 0))
         row.append(rows[on])
         kin.append(on)
         low_side.append(np.full(len(on), low))

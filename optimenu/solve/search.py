@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 QUICK_PART, MAIN_PART, SETTLE_PART = 0.05, 0.75, 0.2
 QUICK_MOST = 400_000
 AGAIN_ROUNDS = 4
+WARM_ROUNDS = 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -243,10 +244,12 @@ class _Search:
             cool(engine, AGAIN, each, self.stop)
             left -= each
             rounds -= 1
-        best = engine.best
-        if best is not None and left > 0 and not self.stopped():
+        for k in range(WARM_ROUNDS):
+            best = engine.best
+            if best is None or self.stopped():
+                break
             engine.load(best)
-            cool(engine, WARM, left, self.stop)
+            cool(engine, WARM, left * (k + 1) // WARM_ROUNDS - left * k // WARM_ROUNDS, self.stop)
 
     def join(self, parts: Components, engines: list[Engine]) -> NDArray[np.int64]:
         """Put the components' best choices together, or where there is none, the nearest or present."""

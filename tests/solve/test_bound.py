@@ -146,6 +146,15 @@ def test_a_bound_on_continuous_amounts():
     assert certify(program, relax(program)).bound == 1286
 
 
+def test_programs_without_rows_or_columns_have_a_bound():
+    assert certify(Builder(0).freeze(), relax(Builder(0).freeze())).bound == 0
+    b = Builder(0)
+    b.column(gain=4, high=3)
+    assert certify(b.freeze(), relax(b.freeze())).bound == 12
+    b.row(WHERE, [], [], low=1)
+    assert relax(b.freeze()).status == "impossible"
+
+
 def test_an_unsolved_relaxation_proves_nothing():
     b = Builder(0)
     b.row(WHERE, [b.column()], [1], low=2)

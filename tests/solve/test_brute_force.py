@@ -3,6 +3,9 @@ from __future__ import annotations
 import pytest
 from programs import brute, tiny
 
+from optimenu.program.builder import Builder
+from optimenu.program.certificate import Certificate
+from optimenu.program.origin import Origin
 from optimenu.solve.bound import certify, relax
 from optimenu.solve.direct import direct
 from optimenu.solve.solve import solve
@@ -57,3 +60,29 @@ def test_the_whole_road_agrees_with_trying_every_choice():
             assert (got.end, got.value, got.closed) == ("menu", best[0], True)
             assert got.bound >= got.value
     assert min(proofs.values()) >= 5
+
+
+def test_numbers_that_would_leave_64_bits_are_refused():
+    b = Builder(0)
+    x = b.column(high=1 << 20)
+    with pytest.raises(ValueError, match="limit of .* is too large for exact arithmetic"):
+        b.row(Origin("mass", "mass"), [x], [1], high=1 << 61)
+    b.row(Origin("mass", "mass"), [x], [1 << 41], high=5)
+    with pytest.raises(ValueError, match="coefficients of .* are too large for exact arithmetic"):
+        b.freeze()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "[]",
+        "{}",
+        '{"digest":"a","shift":0,"bound":1.5,"rows":[],"multiplier":[],"groups":[],"use_worth":[]}',
+        '{"digest":"a","shift":0,"bound":1,"rows":"7","multiplier":[],"groups":[],"use_worth":[]}',
+        '{"digest":"a","shift":0,"bound":1,"rows":[99999999999999999999],"multiplier":[1],'
+        '"groups":[],"use_worth":[]}',
+    ],
+)
+def test_a_certificate_file_with_anything_but_whole_numbers_is_refused(text):
+    with pytest.raises(ValueError, match="not a certificate: a field is missing or no whole number"):
+        Certificate.from_json(text)

@@ -1,0 +1,133 @@
+"""The main road: from a Case to an audited menu with a proved bound."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from optimenu.audit.bound import check_bound
+from optimenu.audit.menu import Report, audit_menu
+from optimenu.errors import AuditFailed
+from optimenu.menu.menu import Menu, from_counts
+from optimenu.program.build import build, priced
+from optimenu.program.page import GOAL_DECIMALS
+from optimenu.solve.liking import Scale, scale_of
+from optimenu.solve.outcome import Outcome, Progress
+from optimenu.solve.solve import solve
+
+if TYPE_CHECKING:
+    import threading
+    from collections.abc import Callable
+
+    from optimenu.config.case import Case
+    from optimenu.program.certificate import Certificate
+    from optimenu.program.program import Program
+    from optimenu.solve.outcome import Method
+
+
+@dataclass(frozen=True)
+class Options:
+    """How to solve.
+
+    Attributes
+    ----------
+    gap : float
+        Relative gap asked for, for example 0.01.
+    """
+
+    method: Method = "search"
+    moves: int = 24_000_000
+    seed: int = 1
+    threads: int = 2
+    gap: float = 0.01
+
+
+@dataclass(frozen=True)
+class Planned:
+    """What came of planning: a menu with its audit, or the reason why there is none."""
+
+    case: Case
+    program: Program
+    scale: Scale
+    outcome: Outcome
+    menu: Menu | None
+    report: Report | None
+
+
+def whole(case: Case, scale: Scale) -> Program:
+    """Return the case's program in mean liking."""
+    return priced(build(case.problem, case.rules), scale.prices)
+
+
+def plan(
+    case: Case,
+    options: Options,
+    progress: Callable[[str, Progress | None], None] | None = None,
+    stop: threading.Event | None = None,
+) -> Planned:
+    """Plan a case and audit what is found.
+
+    Parameters
+    ----------
+    progress : callable of (phase, Progress or None), optional
+        Told about phases: rows, liking, then those of the solve, then audit.
+
+    Raises
+    ------
+    AuditFailed
+        When the menu found breaks a limit or its value or bound does not stand: a fault of ours.
+    """
+
+    def tell(phase: str, message: Progress | None = None) -> None:
+        if progress is not None:
+            progress(phase, message)
+
+    tell("rows")
+    worth = build(case.problem, case.rules)
+    tell("liking")
+    scale = scale_of(case.problem, worth)
+    program = priced(worth, scale.prices)
+    outcome = solve(
+        program,
+        method=options.method,
+        moves=options.moves,
+        seed=options.seed,
+        threads=options.threads,
+        gap=options.gap,
+        progress=lambda message: tell(message.phase, message),
+        stop=stop,
+    )
+    if outcome.counts is None:
+        return Planned(case, program, scale, outcome, None, None)
+    tell("audit")
+    menu = from_counts(case.problem, program, outcome.counts)
+    report = audit(case, menu, scale, outcome.certificate, program)
+    if outcome.value is None or report.value != claimed(outcome.value):
+        msg = f"the search values its menu at {outcome.value}, the audit at {report.value}"
+        raise AuditFailed(msg)
+    if not report.holds:
+        msg = "the search gave a menu that breaks limits: " + "; ".join(b.text for b in report.breaches[:5])
+        raise AuditFailed(msg)
+    return Planned(case, program, scale, outcome, menu, report)
+
+
+def audit(
+    case: Case, menu: Menu, scale: Scale, certificate: Certificate | None, program: Program | None = None
+) -> Report:
+    """Audit a menu from the tables, and the bound from its multipliers.
+
+    Raises
+    ------
+    AuditFailed
+        When the bound is not proved.
+    """
+    report = audit_menu(case.problem, case.rules, menu, scale)
+    if certificate is not None:
+        check_bound(program if program is not None else whole(case, scale), certificate)
+    return report
+
+
+def claimed(units: int) -> Decimal:
+    """Whole goal units as a decimal in mean liking."""
+    return Decimal(units).scaleb(-GOAL_DECIMALS)
