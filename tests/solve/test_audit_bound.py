@@ -106,6 +106,17 @@ def test_a_claim_one_unit_too_low_is_refused():
     refused(program, replace(certificate, bound=11), "bound 11 is claimed .* prove no less than 12")
 
 
+def test_the_odd_unit_of_a_shared_column_is_not_lost():
+    b = Builder(0)
+    both = b.column()
+    b.group([(both, 1)], [0])
+    b.group([(both, 0)], [0])
+    program = b.freeze()
+    claim = Certificate(program.digest, 0, np.zeros(0, dtype=np.int64), (), 1)
+    assert check_bound(program, claim).proved == brute(program)[0] == 1
+    refused(program, replace(claim, bound=0), "bound 0 is claimed")
+
+
 def test_programs_the_proof_does_not_cover_are_refused():
     b = Builder(0)
     b.group([(b.column(low=-1), 3)], [0])

@@ -75,6 +75,16 @@ def test_definitions_give_way_only_when_nothing_else_can():
     assert {s.origin.rule for s in got.shortfalls} == {"packs"}
 
 
+def test_a_definition_is_not_bent_to_spare_a_limit():
+    b = Builder(0)
+    x = b.column(low=20, high=20)
+    packs = b.extra(CEIL, [x], [1], origin=Origin("packs", "size"), divisor=10, high=5)
+    b.row(Origin("volume", "high"), [packs], [2], high=1)
+    # two packs need 4 where 1 is allowed; half a pack for 20 servings would look cheaper
+    (short,) = elastic(b.freeze()).shortfalls
+    assert (short.origin.rule, short.amount) == ("volume", pytest.approx(3))
+
+
 def test_soft_rows_are_never_the_cause():
     b = Builder(0)
     x = b.column()

@@ -54,6 +54,13 @@ def test_unequal_sums_take_the_least_above_and_the_greatest_below():
     assert merged.model.row_low.tolist() == [-np.inf, 1.0]
 
 
+def test_a_column_outside_a_row_of_negative_coefficients_counts_as_nothing():
+    b = Builder(0)
+    cols = [b.column(merge="x") for _ in range(3)]
+    b.row(WHERE, cols[:2], [-3, -5], low=-4)
+    assert dense(merge(b.freeze())).tolist() == [[0.0]]
+
+
 def test_the_best_gain_of_a_class_counts():
     b = Builder(0)
     for gain in (-4, -2):

@@ -1,0 +1,7 @@
+"""Command `check`."""
+
+from __future__ import annotations
+
+
+def run() -> None:
+    """Not there yet."""

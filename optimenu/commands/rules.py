@@ -1,0 +1,7 @@
+"""Command `rules`."""
+
+from __future__ import annotations
+
+
+def run() -> None:
+    """Not there yet."""

@@ -1,0 +1,7 @@
+"""Command `show`."""
+
+from __future__ import annotations
+
+
+def run() -> None:
+    """Not there yet."""

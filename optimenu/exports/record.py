@@ -1,0 +1,110 @@
+"""The record of a run: what went in, what was asked, what came out. It holds no times."""
+
+from __future__ import annotations
+
+import json
+import platform
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
+
+from optimenu.exports.run_folder import (
+    TOTALS,
+    input_files,
+    menu_rows,
+    parquet_bytes,
+    sha256,
+    table_bytes,
+    total_rows,
+)
+from optimenu.menu.menu import COLUMNS
+from optimenu.planning import claimed
+from optimenu.rules.nutrient_settings import not_assessed
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from optimenu.planning import Options, Planned
+
+FORMAT = 1
+
+
+def record(planned: Planned, options: Options) -> dict[str, Any]:
+    """Return the record of a plan that found a menu; the same inputs give the same bytes."""
+    case, outcome, report = planned.case, planned.outcome, planned.report
+    if report is None or outcome.value is None or outcome.bound is None:
+        msg = "a record needs a menu"
+        raise ValueError(msg)
+    settings: Any = case.settings
+    gap = outcome.gap
+    return {
+        "format": FORMAT,
+        "name": case.problem.name,
+        "config": case.files[0].relative_to(case.root).as_posix(),
+        "inputs": {p.relative_to(case.root).as_posix(): sha256(p) for p in sorted(case.files)},
+        "versions": {
+            "python": ".".join(platform.python_version_tuple()[:2]),
+            **{name: version(name) for name in ("optimenu", "numpy", "numba", "highspy", "pulp")},
+        },
+        "options": {
+            "method": options.method,
+            "moves": options.moves,
+            "seed": options.seed,
+            "gap_asked": options.gap,
+        },
+        "program": {
+            "digest": planned.program.digest,
+            "columns": planned.program.n,
+            "rows": planned.program.m,
+            "nonzeros": len(planned.program.row_coef),
+        },
+        "value": str(claimed(outcome.value)),
+        "bound": str(claimed(outcome.bound)),
+        "gap": None if gap is None else f"{float(gap):.9f}",
+        "gap_reached": outcome.reached,
+        "gap_closed": outcome.closed,
+        "price_of_soft_limits": str(report.price),
+        "people": [
+            {
+                "id": liked.person,
+                "best": str(best),
+                "price": str(price),
+                "worth": str(liked.worth),
+                "liking": f"{liked.liking:.6f}",
+                "mean_acceptance": f"{liked.acceptance:.2f}",
+            }
+            for liked, best, price in zip(
+                report.liked, planned.scale.best, planned.scale.prices, strict=True
+            )
+        ],
+        "soft_limits_missed": [b.text for b in report.soft],
+        "not_proved": sorted({m.label for m in report.measures if not m.proved and m.high is not None}),
+        "not_assessed": list(not_assessed(settings.nutrients, case.problem)),
+    }
+
+
+def run_files(planned: Planned, options: Options, times: Mapping[str, float]) -> dict[str, bytes]:
+    """Every file of a run folder, by relative path.
+
+    Parameters
+    ----------
+    times : mapping of phase to seconds
+        Kept in a file of its own.
+    """
+    if planned.menu is None or planned.report is None or planned.outcome.certificate is None:
+        msg = "a run needs a menu"
+        raise ValueError(msg)
+    days = [d.label for d in planned.case.problem.days]
+    lines = menu_rows(planned.menu)
+    totals = total_rows(planned.report.measures, days)
+    return {
+        **input_files(planned.case),
+        "menu.csv": table_bytes(COLUMNS, lines),
+        "menu.parquet": parquet_bytes(COLUMNS, lines),
+        "totals.csv": table_bytes(TOTALS, totals),
+        "totals.parquet": parquet_bytes(TOTALS, totals),
+        "certificate.json": planned.outcome.certificate.to_json().encode(),
+        "record.json": (json.dumps(record(planned, options), indent=1) + "\n").encode(),
+        "times.json": (
+            json.dumps({phase: round(seconds, 3) for phase, seconds in times.items()}, indent=1) + "\n"
+        ).encode(),
+    }

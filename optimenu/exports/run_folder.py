@@ -1,0 +1,266 @@
+"""A run as a folder: whole or not there at all.
+
+::
+
+    runs/highmoor-001/
+      menu.csv, menu.parquet      one line per planned serving
+      totals.csv, totals.parquet  every promise measured
+      certificate.json            the bound's multipliers
+      record.json                 inputs with SHA-256, versions, seed, options, value, bound, gap
+      times.json                  how long it took; apart, so that the record is the same every time
+      inputs/                     every file the plan was made from, paths as in the project
+
+A later command reads the folder and needs nothing else.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import os
+import shutil
+import tempfile
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from optimenu.config.case import Case, load_case
+from optimenu.errors import Fault, InputFaults
+from optimenu.files import shown_path
+from optimenu.menu.menu import Menu
+from optimenu.menu.read import read_menu
+from optimenu.program.certificate import Certificate
+from optimenu.solve.liking import Scale
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from optimenu.rules.base import Measure
+
+TOTALS = (
+    "rule", "key", "person", "day", "meal", "what", "label", "unit", "least", "most", "low", "high",
+    "soft_price", "known_share", "proved", "amount_outside",
+)  # fmt: skip
+LATEST = "latest"
+
+
+@dataclass(frozen=True)
+class Run:
+    """A run read back.
+
+    Attributes
+    ----------
+    record : dict
+        As ``record.json`` holds it.
+    """
+
+    folder: Path
+    case: Case
+    menu: Menu
+    scale: Scale
+    certificate: Certificate | None
+    record: Mapping[str, Any]
+
+
+def table_bytes(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
+    """CSV, UTF-8, one line end everywhere; None is empty, truth is yes or no."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow(["" if v is None else _word(v) for v in row])
+    return out.getvalue().encode()
+
+
+def _word(value: object) -> object:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return format(value, "f") if isinstance(value, Decimal) else value
+
+
+def parquet_bytes(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> bytes:
+    """Return the same rows as Parquet; decimals as text, exactly as written."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    data = {
+        name: [format(row[k], "f") if isinstance(row[k], Decimal) else row[k] for row in rows]
+        for k, name in enumerate(columns)
+    }
+    sink = pa.BufferOutputStream()
+    pq.write_table(pa.table(data), sink)
+    return bytes(sink.getvalue())
+
+
+def total_rows(measures: Iterable[Measure], days: Sequence[str]) -> list[tuple[object, ...]]:
+    """Every measure as a row of ``totals``; a run of days is written as their labels."""
+    rows = []
+    for m in measures:
+        o = m.origin
+        day = days[o.day] if o.day >= 0 else ", ".join(days[d] for d in o.run)
+        rows.append(
+            (o.rule, o.key, o.person, day, o.meal, o.what, m.label, m.unit, m.least, m.most, m.low, m.high,
+             m.soft, m.known, m.proved, m.amount)
+        )  # fmt: skip
+    return rows
+
+
+def sha256(path: Path) -> str:
+    """SHA-256 of a file, hexadecimal."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def new_folder(parent: Path, stem: str) -> Path:
+    """Return the next free folder ``stem-NNN`` under ``parent``; nothing is made yet."""
+    taken = [
+        int(tail)
+        for p in (parent.iterdir() if parent.is_dir() else ())
+        if p.name.startswith(f"{stem}-") and (tail := p.name[len(stem) + 1 :]).isdigit()
+    ]
+    return parent / f"{stem}-{max(taken, default=0) + 1:03d}"
+
+
+def write_folder(folder: Path, files: Mapping[str, bytes], slowly: float = 0.0) -> Path:
+    """Write a run folder under a passing name, then rename it: it is whole or not there.
+
+    Parameters
+    ----------
+    files : mapping of relative path to contents
+    slowly : float
+        Seconds to wait between files; lets a test kill the process in between.
+
+    Raises
+    ------
+    InputFaults
+        When the folder exists already, or cannot be written.
+    """
+    import time
+
+    if folder.exists():
+        raise InputFaults([Fault(shown_path(folder), 0, "exists already; name a new folder with --out")])
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        sweep(folder.parent)
+        passing = Path(tempfile.mkdtemp(prefix=f".passing-{os.getpid()}-", dir=folder.parent))
+        for name, contents in files.items():
+            path = passing / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            with path.open("wb") as out:
+                out.write(contents)
+                out.flush()
+                os.fsync(out.fileno())
+            if slowly:
+                time.sleep(slowly)
+        passing.chmod(0o755)
+        passing.rename(folder)
+        _replace(folder.parent / LATEST, f"{folder.name}\n".encode())
+    except OSError as error:
+        text = f"cannot be written: {error.strerror or error}"
+        raise InputFaults([Fault(shown_path(folder), 0, text)]) from error
+    return folder
+
+
+def _replace(path: Path, contents: bytes) -> None:
+    """Write a small file by way of another name, so that it is whole at any moment."""
+    handle, name = tempfile.mkstemp(prefix=f".passing-{os.getpid()}-", dir=path.parent)
+    with os.fdopen(handle, "wb") as out:
+        out.write(contents)
+        out.flush()
+        os.fsync(out.fileno())
+    Path(name).chmod(0o644)
+    Path(name).replace(path)
+
+
+def sweep(parent: Path) -> None:
+    """Remove what a killed process left half-written; one that still runs is left alone."""
+    for stray in parent.glob(".passing-*"):
+        owner = stray.name.split("-")[1]
+        if owner.isdigit() and _alive(int(owner)):
+            continue
+        if stray.is_dir():
+            shutil.rmtree(stray, ignore_errors=True)
+        else:
+            stray.unlink(missing_ok=True)
+
+
+def _alive(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True
+
+
+def input_files(case: Case) -> dict[str, bytes]:
+    """Every file the case was made from, under ``inputs/``, paths as in the project."""
+    found = {f"inputs/{p.relative_to(case.root).as_posix()}": p.read_bytes() for p in case.files}
+    found["inputs/.optimenu-root"] = b""
+    return found
+
+
+def find_run(run: Path | None, parent: Path = Path("runs")) -> Path:
+    """Return the folder meant: the one named, or the latest of ``runs``.
+
+    Raises
+    ------
+    InputFaults
+        When there is none.
+    """
+    if run is not None:
+        if not (run / "record.json").is_file():
+            text = "is not a run: no record.json in it. Plan first: optimenu plan CONFIG"
+            raise InputFaults([Fault(shown_path(run), 0, text)])
+        return run
+    try:
+        name = (parent / LATEST).read_text().strip()
+    except OSError:
+        text = "no run yet. Plan first: optimenu plan CONFIG"
+        raise InputFaults([Fault(shown_path(parent), 0, text)]) from None
+    return find_run(parent / name)
+
+
+def read_run(folder: Path) -> Run:
+    """Read a run folder and nothing else.
+
+    Raises
+    ------
+    InputFaults
+        When a file is missing or unreadable, or an input differs from the record's SHA-256.
+    """
+    faults: list[Fault] = []
+    try:
+        record = json.loads((folder / "record.json").read_text())
+        inputs = record["inputs"]
+        scale = Scale(tuple(Decimal(p["best"]) for p in record["people"]))
+    except (OSError, ValueError, KeyError, TypeError):
+        raise InputFaults([Fault(shown_path(folder / "record.json"), 0, "cannot be read")]) from None
+    for name, digest in inputs.items():
+        path = folder / "inputs" / name
+        if not path.is_file():
+            faults.append(Fault(shown_path(path), 0, "missing; the run cannot be read without it"))
+        elif sha256(path) != digest:
+            text = "changed since the run was made; restore it, or plan again"
+            faults.append(Fault(shown_path(path), 0, text))
+    if faults:
+        raise InputFaults(faults)
+    root = folder / "inputs"
+    case = load_case(root / record["config"], root)
+    certificate = None
+    path = folder / "certificate.json"
+    if path.is_file():
+        try:
+            certificate = Certificate.from_json(path.read_text())
+        except ValueError as error:
+            raise InputFaults([Fault(shown_path(path), 0, str(error))]) from None
+    return Run(folder, case, read_menu(folder / "menu.csv"), scale, certificate, record)
+
+
+def menu_rows(menu: Menu) -> list[tuple[object, ...]]:
+    """Lines of a menu as written: certain is yes or no."""
+    return [(*row[:-1], "yes" if row[-1] else "no") for row in menu.rows()]
+
