@@ -102,30 +102,70 @@ def plan(
         return Planned(case, program, scale, outcome, None, None)
     tell("audit")
     menu = from_counts(case.problem, program, outcome.counts)
-    report = audit(case, menu, scale, outcome.certificate, program)
-    if outcome.value is None or report.value != claimed(outcome.value):
-        msg = f"the search values its menu at {outcome.value}, the audit at {report.value}"
-        raise AuditFailed(msg)
-    if not report.holds:
-        msg = "the search gave a menu that breaks limits: " + "; ".join(b.text for b in report.breaches[:5])
+    report = audit_menu(case.problem, case.rules, menu, scale)
+    proof = prove(program, outcome.certificate, report, value=claimed(outcome.value or 0))
+    if proof.faults or not report.holds:
+        msg = "the plan does not pass its own audit: " + "; ".join(
+            [*proof.faults, *(b.text for b in report.breaches[:5])]
+        )
         raise AuditFailed(msg)
     return Planned(case, program, scale, outcome, menu, report)
 
 
-def audit(
-    case: Case, menu: Menu, scale: Scale, certificate: Certificate | None, program: Program | None = None
-) -> Report:
-    """Audit a menu from the tables, and the bound from its multipliers.
+@dataclass(frozen=True)
+class Proof:
+    """What stands of a run's claims.
 
-    Raises
-    ------
-    AuditFailed
-        When the bound is not proved.
+    Attributes
+    ----------
+    faults : tuple of str
+        Claims that do not stand, a sentence each.
+    proved : Decimal or None
+        The bound that the multipliers prove, None when they prove none.
     """
-    report = audit_menu(case.problem, case.rules, menu, scale)
-    if certificate is not None:
-        check_bound(program if program is not None else whole(case, scale), certificate)
-    return report
+
+    faults: tuple[str, ...]
+    proved: Decimal | None
+
+
+def prove(
+    program: Program,
+    certificate: Certificate | None,
+    report: Report,
+    *,
+    value: Decimal | str | None = None,
+    bound: Decimal | str | None = None,
+) -> Proof:
+    """Prove the bound again from its multipliers, and hold claims against it and the audited menu.
+
+    Parameters
+    ----------
+    value, bound : Decimal, str or None
+        What the search or a record claims; None claims nothing.
+    """
+    faults: list[str] = []
+    proved: Decimal | None = None
+    try:
+        if certificate is None:
+            raise AuditFailed("there is no certificate")
+        proved = claimed(check_bound(program, certificate).proved)
+    except AuditFailed as error:
+        faults.append(str(error))
+    if bound is not None and proved is not None and _number(bound) < proved:
+        faults.append(f"the bound {bound} is claimed, the multipliers prove {proved}")
+    if value is not None and report.holds and _number(value) != report.value:
+        faults.append(f"the value {value} is claimed, the menu is worth {report.value}")
+    if proved is not None and report.holds and report.value > proved:
+        faults.append(f"the menu is worth {report.value}, more than the bound {proved}")
+    return Proof(tuple(faults), proved)
+
+
+def _number(text: Decimal | str) -> Decimal:
+    """Return a claim as a number; one that is none claims the impossible, so it never stands."""
+    try:
+        return Decimal(text)
+    except ArithmeticError:
+        return Decimal("-Infinity")
 
 
 def claimed(units: int) -> Decimal:

@@ -94,7 +94,9 @@ tags = ["liver"]
                             ("people", name, field),
                             f'no {field[:-1]} "{word}" in the catalogue.{nearest(word, names)}',
                         )
-        yield from course_faults(self.problem, self.settings.tasted_courses, ("tasted_courses",))
+        for field in ("tasted_courses", "condiment_courses"):
+            if field in self.settings.model_fields_set:
+                yield from course_faults(self.problem, getattr(self.settings, field), (field,))
 
     def allow(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
 
 from optimenu.program.page import soft_price
@@ -193,8 +193,18 @@ class Rule(ABC, Generic[S]):
 
     def edit(self, measure: Measure) -> str:
         """Return the concrete change of the config that would let this measure hold."""
-        side = "lower" if measure.short > measure.over else "raise"
-        return f"{side} {measure.origin.key} by {plain(measure.amount)} {measure.unit}".rstrip()
+        low = measure.short > measure.over
+        value, unit = measure.least if low else measure.most, measure.unit
+        if measure.shown is not None:
+            value, unit = measure.shown.value, measure.shown.unit
+        return f"{'lower' if low else 'raise'} {measure.origin.key} to {outward(value, low=low)} {unit}"
+
+
+def outward(value: Decimal, *, low: bool) -> str:
+    """Write a number with four digits, rounded away from the limit it is to become."""
+    step = Decimal(1).scaleb(min(value.adjusted() - 3, 0))
+    text = f"{value.quantize(step, ROUND_FLOOR if low else ROUND_CEILING):f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def plain(value: Decimal, places: int = 2) -> str:

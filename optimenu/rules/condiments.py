@@ -107,7 +107,8 @@ a_day = 2
     def faults(self) -> Iterable[SettingFault]:
         """Unknown names."""
         catalogue = self.problem.catalogue
-        yield from course_faults(self.problem, self.settings.courses, ("courses",))
+        if "courses" in self.settings.model_fields_set:
+            yield from course_faults(self.problem, self.settings.courses, ("courses",))
         for name, dish in self.settings.with_dish.items():
             yield from dish.these.faults(catalogue, ("with_dish", name, "these"))
             yield from dish.dish.faults(catalogue, ("with_dish", name, "dish"))
@@ -190,3 +191,10 @@ a_day = 2
             yield Measure(
                 self._crew(name), label, "packs", n, n, high=Decimal(table.packs), section="condiments"
             )
+
+    def edit(self, measure: Measure) -> str:
+        """A dish may carry more."""
+        for need in self._needs():
+            if need.key == measure.origin.key:
+                return need.edit()
+        return super().edit(measure)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
     from optimenu.menu.tally import Entry, Tally
+    from optimenu.problem.calendar import PlanDay
     from optimenu.program.page import Page
 
 ENERGY = "ENERC_KCAL_kcal"
@@ -153,7 +154,7 @@ high = 40
                         )
                         cols = cols[page.party[cols] == self.problem.parties.index(party)]
                         page.row(
-                            self._pattern(party.id, day.number, meal.name, course.name),
+                            self._pattern(party.id, day, meal.name, course.name),
                             cols,
                             1,
                             low=Decimal(course.least),
@@ -161,8 +162,21 @@ high = 40
                         )
         self._write_shares(page)
 
-    def _pattern(self, party: str, day: int, meal: str, course: str) -> Origin:
-        return Origin("meals", f"meals.{meal}.courses.{course}", party, day, meal, course)
+    def _pattern(self, party: str, day: PlanDay, meal: str, course: str) -> Origin:
+        key = f"meals.{meal}.courses.{course}"
+        if day.block == "reserve":
+            key = f"reserve.{key}"
+        elif course in self.settings.tables[meal].on.get(day.kind, {}):
+            key = f"meals.{meal}.on.{day.kind}.{course}"
+        return Origin("meals", key, party, day.number, meal, course)
+
+    def edit(self, measure: Measure) -> str:
+        """Fewest and most servings are two settings of one course."""
+        text = super().edit(measure)
+        if measure.origin.key.endswith((".low", ".high")):
+            return text
+        line = "least" if measure.short > measure.over else "most"
+        return text.replace(measure.origin.key, f"{measure.origin.key}.{line}", 1)
 
     def _write_shares(self, page: Page) -> None:
         energy, places = vector(self._energy())
@@ -218,7 +232,7 @@ high = 40
                     for course in meal.courses:
                         n = Decimal(counts.get((party.id, day.number, meal.name, course.name), 0))
                         yield Measure(
-                            self._pattern(party.id, day.number, meal.name, course.name),
+                            self._pattern(party.id, day, meal.name, course.name),
                             f"{party.id}, {day.label}, {meal.name}: {course.name}",
                             "servings",
                             n,
@@ -252,8 +266,9 @@ high = 40
             entries,
             lambda e: kcal(e) * ((1 if e.meal and e.meal.name == meal else 0) - part),
         )
-        total = sum((e.count * kcal(e) for e in entries), Decimal(0))
         here = sum((e.count * kcal(e) for e in entries if e.meal and e.meal.name == meal), Decimal(0))
+        # what is free in the day takes from every meal's share: all of it for a floor, none for a ceiling
+        total = sum((e.count * kcal(e) for e in entries if e.certain or side == "low"), Decimal(0))
         low, high = (Decimal(0), None) if side == "low" else (None, Decimal(0))
         shown = Shown(
             here / total * 100 if total else Decimal(0),

@@ -63,3 +63,7 @@ class Need:
             where = f"{problem.people[p].id}, {problem.days[day].label}, {meal}"
             label = f"{where}: {self.these.words()} without {self.base.words()}"
             yield Measure(origin, label, "servings", n, n, high=Decimal(0))
+
+    def edit(self) -> str:
+        """Return the change of the config that lets more through."""
+        return f"raise {self.key}.for_each, or take {self.key} out"

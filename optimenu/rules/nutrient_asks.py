@@ -193,10 +193,10 @@ class AskMaker:
                          ratio.window, value, ratio.price, ratio.who, BY_COLUMN[ratio.top].unit, "ratio")
                     )  # fmt: skip
         for key, side, top, top_factor, bottom, window, factor, price, who, unit, reading in jobs:
-            for weights, dates, kind in self._any_spans(window):
+            for weights, dates, kind, meal in self._any_spans(window):
                 limit = factor
                 own_key, own_price, own_who = key, price, who
-                if reading == "% of energy" and kind in self.settings.shares[top].on and window == "day":
+                if reading == "% of energy" and kind in self.settings.shares[top].on:
                     line = self.settings.shares[top].on[kind]
                     stated = getattr(line, side)
                     if stated is not None:
@@ -204,15 +204,17 @@ class AskMaker:
                         own_key = f"nutrients.shares.{top}.on.{kind}.{side}"
                         own_price, own_who = line.price, line.who or who
                 yield self._ask(
-                    p, own_key, top, own_who, window, weights, side=side, top=top, bottom=bottom,
+                    p, own_key, top, own_who, window, weights, meal, side=side, top=top, bottom=bottom,
                     top_factor=top_factor, factor=limit, total=ZERO, limit=limit, per=dates,
                     price=own_price, unit=unit, reading=reading,
                 )  # fmt: skip
 
-    def _any_spans(self, window: str) -> Iterator[tuple[tuple[tuple[int, int], ...], int, str]]:
+    def _any_spans(self, window: str) -> Iterator[tuple[tuple[tuple[int, int], ...], int, str, str]]:
+        """Spans of any window: (plan day, dates) pairs, dates, day kind and meal where there is one."""
         if window in ("meal", "day"):
             for d in self.problem.cycle:
-                yield ((d.number, 1),), 1, d.kind
+                for meal in [m.name for m in d.meals] if window == "meal" else [""]:
+                    yield ((d.number, 1),), 1, d.kind, meal
         else:
             for weights, dates in self._spans(window):
-                yield weights, dates, ""
+                yield weights, dates, "", ""

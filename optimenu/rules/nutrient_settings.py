@@ -256,7 +256,7 @@ def floor_of(intake: Intake, person: Person) -> Decimal | None:
 
 
 def not_assessed(settings: NutrientsSettings, problem: Problem) -> tuple[str, ...]:
-    """Published nutrients the catalogue has no column for: not assessed, never met."""
+    """Published nutrients without a catalogue column, or left out by the config: not assessed, never met."""
     if not settings.reference.use:
         return ()
     missing: dict[str, None] = {}
@@ -264,7 +264,7 @@ def not_assessed(settings: NutrientsSettings, problem: Problem) -> tuple[str, ..
         for intake in reference_intakes(person.sex, person.age):
             column = column_of(intake, problem.catalogue.columns)
             if (floor_of(intake, person) is not None or intake.upper is not None) and (
-                column not in problem.catalogue.columns
+                column not in problem.catalogue.columns or column in settings.reference.leave_out
             ):
                 missing[column] = None
     return tuple(missing)

@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
+from optimenu.errors import nearest
 from optimenu.menu.tally import span
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.program.page import vector
-from optimenu.rules.base import Measure, Rule, SettingFault, Shown
+from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward
 from optimenu.rules.nutrient_asks import ENERGY, PERCENT, ZERO, Ask, AskMaker
 from optimenu.rules.nutrient_settings import NutrientsSettings, lines
+from optimenu.rules.which import people_faults
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
@@ -73,19 +75,24 @@ low = 0.6
 
     def faults(self) -> Iterable[SettingFault]:
         """Unknown people and day kinds, floors above ceilings, energy shares of what is not in grams."""
-        people, kinds = set(self.problem.person_number), set(self.problem.kinds)
         for column, windows in self.settings.limits.items():
             for window, table in sorted(windows.items()):
                 keys = ("limits", column, window)
+                yield from people_faults(self.problem, tuple(table.for_), (*keys, "for"))
                 for name, own in table.for_.items():
-                    if name not in people:
-                        yield SettingFault((*keys, "for", name), f'no person "{name}"')
-                    for kind in own.on:
-                        if kind not in kinds:
-                            yield SettingFault((*keys, "for", name, "on", kind), f'no day kind "{kind}"')
-                for kind in table.on:
-                    if kind not in kinds:
-                        yield SettingFault((*keys, "on", kind), f'no day kind "{kind}"')
+                    yield from self._kind_faults(own.on, window, (*keys, "for", name, "on"))
+                yield from self._kind_faults(table.on, window, (*keys, "on"))
+        for column, share in self.settings.shares.items():
+            yield from self._kind_faults(share.on, share.window, ("shares", column, "on"))
+            if column in BY_COLUMN and BY_COLUMN[column].unit != "g":
+                text = f"a share of energy needs a nutrient in g, {column} is in {BY_COLUMN[column].unit}"
+                yield SettingFault(("shares", column), text)
+        for name in ("shares", "per_1000_kcal", "ratios"):
+            for key, pair in getattr(self.settings, name).items():
+                if pair.low is None and pair.high is None:
+                    yield SettingFault((name, key), "set low or high")
+                elif pair.low is not None and pair.high is not None and pair.low > pair.high:
+                    yield SettingFault((name, key, "low"), f"low {pair.low} is over high {pair.high}")
         for person in self.problem.people:
             for kind in ("", *self.problem.kinds):
                 found = lines(self.settings, person, kind, self._columns)
@@ -97,6 +104,18 @@ low = 0.6
                             f"{column} over {when} for {person.id}: "
                             f"low {line.value} is over high {top.value}",
                         )
+
+    def _kind_faults(
+        self, kinds: Collection[str], window: str, keys: tuple[str, ...]
+    ) -> Iterator[SettingFault]:
+        """Day kinds that do not exist, or that a window of several days cannot tell apart."""
+        for kind in kinds:
+            if kind not in self.problem.kinds:
+                text = f'no day kind "{kind}".{nearest(kind, self.problem.kinds)}'
+                yield SettingFault((*keys, kind), text)
+            elif window not in ("meal", "day"):
+                text = f"a limit on a day kind needs the window meal or day, this one is {window}"
+                yield SettingFault((*keys, kind), text)
 
     def needs(self) -> Iterable[tuple[str, tuple[str, ...]]]:
         """Every column a setting of the config names, and energy."""
@@ -215,8 +234,11 @@ low = 0.6
             value = (found[0] if ask.side == "low" else found[1]) / ask.per + ask.given
             limit = ask.limit
         else:
-            top = sum((e.count * w * self._counted(e.item, ask.top, False) for e, w in entries), ZERO)
-            base = sum((e.count * w * self._counted(e.item, ask.bottom, False) for e, w in entries), ZERO)
+            # the quotient at the same ends as the row: optional servings and unknown amounts at their worse
+            up = ask.side == "high"
+            worse = [(e, w) for e, w in entries if e.certain or (self._value(ask, e.item) > 0) == up]
+            top = sum((e.count * w * self._counted(e.item, ask.top, up) for e, w in worse), ZERO)
+            base = sum((e.count * w * self._counted(e.item, ask.bottom, not up) for e, w in worse), ZERO)
             times = {"% of energy": PERCENT, "ratio": Decimal(1)}.get(ask.reading, Decimal(1000))
             value = ask.top_factor * top / base * times if base else ZERO
             limit = ask.factor * times
@@ -225,7 +247,7 @@ low = 0.6
         )
 
     def _known(self, ask: Ask, entries: Sequence[tuple[Entry, int]]) -> tuple[Decimal, bool]:
-        """Share of the mass eaten whose value is known; whether a ceiling rests on no unknown."""
+        """Share of the mass eaten whose value is known; whether no unknown could break the promise."""
         mass = known = ZERO
         proved = True
         for e, w in entries:
@@ -235,7 +257,31 @@ low = 0.6
                 known += grams
             elif ask.side == "high" and ask.top not in e.item.upper:
                 proved = False
+            if ask.bottom and ask.side == "low" and ask.bottom not in e.item.upper:
+                proved = proved and self.problem.amount(e.item, ask.bottom) is not None
         return (known / mass if mass else Decimal(1)), proved
+
+    def edit(self, measure: Measure) -> str:
+        """Name the setting as it is written: a percentage for energy, a line of its own for a reference."""
+        origin, shown = measure.origin, measure.shown
+        if shown is None:
+            return super().edit(measure)
+        if origin.key.startswith("nutrients.energy."):
+            person = self.problem.people[self.problem.person_number[origin.person]]
+            days = [self.problem.days[origin.day]] if origin.day >= 0 else list(self.problem.cycle)
+            dates = 1 if origin.day >= 0 else len(self.problem.dates)
+            weights = [1 if origin.day >= 0 else d.weight for d in days]
+            need = sum((person.kcal_on(d.kind) * w for d, w in zip(days, weights, strict=True)), ZERO) / dates
+            return f"raise {origin.key} to {outward(abs(shown.value - need) / need * PERCENT, low=False)} %"
+        if origin.key.startswith("nutrients.reference."):
+            window, side = ("stay", "low") if shown.high is None else ("seven_days", "high")
+            low = side == "low"
+            key = f"nutrients.limits.{origin.what}.{window}.{side}"
+            return (
+                f"set {key} to {outward(shown.value, low=low)} {shown.unit}, or name {origin.what} in "
+                "nutrients.reference.leave_out"
+            )
+        return super().edit(measure)
 
 
 def span_weighted(

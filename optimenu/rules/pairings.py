@@ -144,6 +144,13 @@ within = "meal"
                     self._origin(name, p, day, meal, apart.who), label, "kinds", n, n, high=Decimal(1)
                 )
 
+    def edit(self, measure: Measure) -> str:
+        """A base may carry more; what is kept apart can only be let together."""
+        for need in self._needs():
+            if need.key == measure.origin.key:
+                return need.edit()
+        return f"take {measure.origin.key} out"
+
     def _met(self, entries: list[Entry], which: Which) -> int:
         return int(any(which.matches(e.item) for e in entries))
 

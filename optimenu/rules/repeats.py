@@ -154,12 +154,13 @@ most_a_day = 1
                 sort = every[np.argsort(page.item[every], kind="stable")]
                 starts = np.searchsorted(page.item[sort], np.arange(n + 1))
                 by_item = [sort[starts[k] : starts[k + 1]] for k in range(n)]
-                for value, members in self._members(table).items():
+                named = self._members(table)
+                for value, members in named.items():
                     parts = [by_item[k] for k in members if len(by_item[k])]
                     if parts:
                         self._write_value(page, name, table, p, value, np.sort(np.concatenate(parts)))
                 if table.of == "item":
-                    self._cap_groups(page, table, p, by_item)
+                    self._cap_groups(page, table, p, {k: by_item[k] for ks in named.values() for k in ks})
 
     def _write_value(
         self, page: Page, name: str, table: RepeatTable, p: int, value: str, cols: np.ndarray
@@ -195,7 +196,7 @@ most_a_day = 1
             elif len(days) > 1:
                 page.row(origin, np.asarray([used[d] for d in days], dtype=np.int32), 1, high=Decimal(1))
 
-    def _cap_groups(self, page: Page, table: RepeatTable, p: int, by_item: list[np.ndarray]) -> None:
+    def _cap_groups(self, page: Page, table: RepeatTable, p: int, by_item: Mapping[int, np.ndarray]) -> None:
         """Tell the worth groups how many uses these limits leave, where they cover the item everywhere."""
         days = [d.number for d in self.problem.cycle]
         caps = []
@@ -207,8 +208,8 @@ most_a_day = 1
             caps.append(max(len(days) // gap, 1))
         if not caps:
             return
-        for k, cols in enumerate(by_item):
-            mask = np.zeros(len(by_item), dtype=bool)
+        for k, cols in by_item.items():
+            mask = np.zeros(len(self.problem.catalogue.items), dtype=bool)
             mask[k] = True
             if len(cols) and len(page.of(p, days, items=mask, certain=True)) == len(cols):
                 page.cap_uses(p, k, min(caps))
@@ -252,6 +253,13 @@ most_a_day = 1
                     origin = self._origin(name, "gap_days", person, value, run=run)
                     label = f"{person}: {word} within {table.gap_days} days (days {labels})"
                     yield Measure(origin, label, "servings", n, n, high=Decimal(1))
+
+    def edit(self, measure: Measure) -> str:
+        """A gap can only be shortened."""
+        if measure.origin.key.endswith(".gap_days"):
+            table = self.settings.tables[measure.origin.key.split(".")[1]]
+            return f"lower {measure.origin.key} under {table.gap_days} days"
+        return super().edit(measure)
 
     def _counts(self, e: Entry, table: RepeatTable) -> bool:
         course = e.course.name if e.course else ""

@@ -115,32 +115,26 @@ extra_a_day = 1
                                 k, table.items[0], table.extra_a_day, f"requests.{name}.extra_a_day"
                             )
 
-    def _bounds(self, table: RequestTable) -> tuple[Decimal | None, Decimal | None, str]:
+    def _bounds(self, table: RequestTable) -> Iterator[tuple[Decimal | None, Decimal | None, str]]:
+        """Floor, ceiling and the setting that says so; each setting is a promise of its own."""
         if table.exactly is not None:
-            return Decimal(table.exactly), Decimal(table.exactly), "exactly"
-        low = None if table.at_least is None else Decimal(table.at_least)
-        high = None if table.at_most is None else Decimal(table.at_most)
-        return low, high, "at_least" if high is None else "at_most"
+            yield Decimal(table.exactly), Decimal(table.exactly), "exactly"
+        if table.at_least is not None:
+            yield Decimal(table.at_least), None, "at_least"
+        if table.at_most is not None:
+            yield None, Decimal(table.at_most), "at_most"
 
     def _days(self, table: RequestTable) -> list[int]:
         return [d.number for d in self.problem.cycle if not table.days or d.number + 1 in table.days]
 
     def _asked(self) -> Iterator[tuple[str, RequestTable, int, Origin, Decimal | None, Decimal | None]]:
         for name, table in self.settings.tables.items():
-            low, high, line = self._bounds(table)
-            if low is None and high is None:
-                continue
-            for p in people_of(self.problem, table.people):
-                person = self.problem.people[p].id
-                origin = Origin(
-                    "requests",
-                    f"requests.{name}.{line}",
-                    person,
-                    meal=table.meal or "",
-                    what=name,
-                    who=table.who,
-                )
-                yield name, table, p, origin, low, high
+            for low, high, line in self._bounds(table):
+                for p in people_of(self.problem, table.people):
+                    person = self.problem.people[p].id
+                    key = f"requests.{name}.{line}"
+                    origin = Origin("requests", key, person, meal=table.meal or "", what=name, who=table.who)
+                    yield name, table, p, origin, low, high
 
     def write(self, page: Page) -> None:
         """One row per request and person."""

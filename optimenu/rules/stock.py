@@ -162,6 +162,13 @@ unlisted = "refuse"
                         section="packs",
                     )
 
+    def edit(self, measure: Measure) -> str:
+        """Stock is changed by bringing more, not by a setting."""
+        item, _, after = measure.origin.what.partition(" after ")
+        load = measure.origin.key.removeprefix("stock.")
+        late = f" with a use-by date after {after}" if after else ""
+        return f"have {measure.amount} more released packs of {item} in load {load}{late}"
+
     def _packs(self, tally: Tally, item: Item, load: int, after: date | None) -> int:
         weights = {b: self._weights(load, after, b) for b in ("cycle", "reserve")}
 

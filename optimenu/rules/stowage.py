@@ -12,7 +12,7 @@ from optimenu.errors import nearest
 from optimenu.menu.packs import opened, overwraps
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
-from optimenu.rules.base import Measure, Rule, SettingFault
+from optimenu.rules.base import Measure, Rule, SettingFault, Shown
 from optimenu.rules.which import people_faults
 from optimenu.settings import Positive, Role, Settings, Unit
 
@@ -132,7 +132,8 @@ volume_l = 800
             total = self.total(packs, wraps, field, load, person)
             label = f"{'gross mass' if field == 'gross_kg' else 'stowed volume'}, {words}"
             unit = "g" if field == "gross_kg" else "mL"
-            yield Measure(origin, label, unit, total, total, high=cap, section="stowage")
+            shown = Shown(total / THOUSAND, None, cap / THOUSAND, "kg" if unit == "g" else "L")
+            yield Measure(origin, label, unit, total, total, high=cap, section="stowage", shown=shown)
 
     def total(
         self,

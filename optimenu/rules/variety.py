@@ -110,9 +110,15 @@ price = 0.0002
             return [("", tuple(range(len(people))))]
         return [(p.id, (k,)) for k, p in enumerate(people)]
 
-    def _distinct(self, name: str, table: DistinctTable, person: str) -> Origin:
-        line = "at_least" if table.at_most is None else "at_most"
-        return Origin("variety", f"variety.distinct.{name}.{line}", person, what=name, who=table.who)
+    def _sides(
+        self, name: str, table: DistinctTable, person: str
+    ) -> Iterator[tuple[Origin, Decimal | None, Decimal | None]]:
+        """Each setting is a promise of its own: where it comes from, floor, ceiling."""
+        for line, limit in (("at_least", table.at_least), ("at_most", table.at_most)):
+            if limit is not None:
+                key = f"variety.distinct.{name}.{line}"
+                low, high = (Decimal(limit), None) if line == "at_least" else (None, Decimal(limit))
+                yield Origin("variety", key, person, what=name, who=table.who), low, high
 
     def write(self, page: Page) -> None:
         """Rows over first uses; one row per meal and value of a trait."""
@@ -121,17 +127,14 @@ price = 0.0002
             for person, members in self._groups(table):
                 parts = [page.of(p, days, courses=table.courses or None, certain=True) for p in members]
                 cols = np.unique(np.concatenate(parts))
-                origin = self._distinct(name, table, person)
                 used = []
                 for k in np.unique(page.item[cols]):
                     what = self.problem.catalogue.items[k].id
-                    own = Origin(origin.rule, origin.key, person, what=f"{name} {what}", who=table.who)
+                    key = f"variety.distinct.{name}"
+                    own = Origin("variety", key, person, what=f"{name} {what}", who=table.who)
                     used.append(page.used(own, cols[page.item[cols] == k]))
-                page.row(
-                    origin, np.asarray(used, dtype=np.int32), 1,
-                    low=None if table.at_least is None else Decimal(table.at_least),
-                    high=None if table.at_most is None else Decimal(table.at_most),
-                )  # fmt: skip
+                for origin, low, high in self._sides(name, table, person):
+                    page.row(origin, np.asarray(used, dtype=np.int32), 1, low=low, high=high)
         for name, trait in self.settings.in_a_meal.items():
             self._write_trait(page, name, trait)
 
@@ -154,7 +157,7 @@ price = 0.0002
     def _trait(
         self, name: str, table: MealTraitTable, person: str, day: int, meal: str, value: str
     ) -> Origin:
-        return Origin("variety", f"variety.in_a_meal.{name}", person, day, meal, value, who=table.who)
+        return Origin("variety", f"variety.in_a_meal.{name}.most", person, day, meal, value, who=table.who)
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Count different items, and servings alike in a meal."""
@@ -169,12 +172,9 @@ price = 0.0002
                 }
                 n = Decimal(len(seen))
                 words = f"different items in {', '.join(table.courses) or 'all courses'}"
-                yield Measure(
-                    self._distinct(name, table, person), f"{person or 'crew'}: {words}", "items", n, n,
-                    None if table.at_least is None else Decimal(table.at_least),
-                    None if table.at_most is None else Decimal(table.at_most),
-                    section="variety",
-                )  # fmt: skip
+                for origin, low, high in self._sides(name, table, person):
+                    label = f"{person or 'crew'}: {words}"
+                    yield Measure(origin, label, "items", n, n, low, high, section="variety")
         for name, trait in self.settings.in_a_meal.items():
             yield from self._measure_trait(tally, name, trait)
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
-from optimenu.rules.base import Measure, Rule, SettingFault
+from optimenu.rules.base import Measure, Rule, SettingFault, Shown
 from optimenu.settings import NonNegative, Positive, Role, Settings, Unit
 
 if TYPE_CHECKING:
@@ -156,7 +156,8 @@ crew_l = 800
             for p in self._everybody():
                 for day in self.problem.cycle:
                     total += factor * day.weight * self._sum(tally.on(p, day.number), of)
-            yield Measure(origin, label, unit, total, total, high=limit, section="water")
+            shown = Shown(total / 1000, None, limit / 1000, "L" if unit == "mL" else "kg")
+            yield Measure(origin, label, unit, total, total, high=limit, section="water", shown=shown)
 
     def _everybody(self) -> range:
         return range(len(self.problem.people))

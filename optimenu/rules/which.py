@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 class Which(Settings):
-    """Items meant: every item named by any of the three lists."""
+    """Items meant: every item named by any of the lists."""
 
     items: tuple[str, ...] = ()
     """Item ids."""
@@ -28,6 +28,8 @@ class Which(Settings):
     """Tags."""
     main_ingredients: tuple[str, ...] = ()
     """Main ingredients."""
+    cuisines: tuple[str, ...] = ()
+    """Cuisines."""
 
     def matches(self, item: Item) -> bool:
         """Tell whether an item is meant."""
@@ -35,6 +37,7 @@ class Which(Settings):
             item.id in self.items
             or not item.tags.isdisjoint(self.tags)
             or item.main_ingredient in self.main_ingredients
+            or item.cuisine in self.cuisines
         )
 
     def mask(self, catalogue: Catalogue) -> NDArray[np.bool_]:
@@ -47,19 +50,20 @@ class Which(Settings):
             "items": sorted(catalogue.by_id),
             "tags": sorted({t for i in catalogue.items for t in i.tags}),
             "main_ingredients": sorted({i.main_ingredient for i in catalogue.items if i.main_ingredient}),
+            "cuisines": sorted({i.cuisine for i in catalogue.items if i.cuisine}),
         }
         for field, names in known.items():
             for name in getattr(self, field):
                 if name not in names:
-                    word = {"items": "item", "tags": "tag", "main_ingredients": "main ingredient"}[field]
+                    word = field.removesuffix("s").replace("_", " ")
                     text = f'no {word} "{name}" in the catalogue.{nearest(name, names)}'
                     yield SettingFault((*keys, field), text)
-        if not (self.items or self.tags or self.main_ingredients):
-            yield SettingFault(keys, "name at least one of items, tags or main_ingredients")
+        if not any(getattr(self, field) for field in known):
+            yield SettingFault(keys, f"name at least one of {', '.join(known)}")
 
     def words(self) -> str:
         """Return the names, for reading."""
-        return ", ".join(x.replace("_", " ") for x in (*self.items, *self.tags, *self.main_ingredients))
+        return ", ".join(x.replace("_", " ") for x in (*self.items, *self.tags, *self.main_ingredients, *self.cuisines))
 
 
 def people_faults(problem: Problem, names: tuple[str, ...], keys: tuple[str, ...]) -> Iterator[SettingFault]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -41,7 +41,11 @@ if TYPE_CHECKING:
 QUICK_PART, MAIN_PART, SETTLE_PART = 0.05, 0.75, 0.2
 QUICK_MOST = 400_000
 AGAIN_ROUNDS = 4
-WARM_ROUNDS = 1
+WARM_ROUNDS = 2
+MOVES_A_COLUMN = 1500
+"""Moves a column after which a new start gains more than slower cooling; from trials."""
+MOST_STARTS = 8
+FEW_COLUMNS = 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +157,7 @@ class _Search:
     def stopped(self) -> bool:
         return self.stop is not None and self.stop.is_set()
 
-    def ticker(self, phase: str, key: int, share: float) -> Callable[[float], None] | None:
+    def ticker(self, phase: str, key: int, before: float, share: float) -> Callable[[float], None] | None:
         """Progress of one of several searches that make up a phase."""
         if self.progress is None:
             return None
@@ -161,7 +165,7 @@ class _Search:
 
         def tick(part: float) -> None:
             with self._lock:
-                self._part[key] = share * part
+                self._part[key] = before + share * part
                 known = None if self.best is None else float(self.best[0])
                 progress(phase, min(1.0, sum(self._part.values())), known)
 
@@ -231,8 +235,20 @@ class _Search:
         """Spend the component's budget."""
         if self.stopped():
             return
-        engine.boost[:] = 1.0
-        cool(engine, MAIN, int(budget * MAIN_PART), self.stop, self.ticker("search", key, share))
+        main = int(budget * MAIN_PART)
+        columns = max(1, len(engine.layout.columns))
+        small = columns <= FEW_COLUMNS
+        starts = MOST_STARTS if small else min(MOST_STARTS, max(1, main // (MOVES_A_COLUMN * columns)))
+        for k in range(starts):
+            if k > 0:
+                engine.load(engine.draw())
+            engine.boost[:] = 1.0
+            # few columns, few soft rows: no telling what temperature suits
+            plan = replace(MAIN, hot=MAIN.hot * 4.0 ** (k % 3)) if small else MAIN
+            tick = self.ticker("search", key, k * share / starts, share / starts)
+            cool(engine, plan, main // starts, self.stop, tick)
+            if self.stopped():
+                return
         self.repair(engine, budget - engine.moves)
 
     def repair(self, engine: Engine, budget: int) -> None:

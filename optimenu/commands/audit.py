@@ -1,0 +1,83 @@
+"""Command `audit`: a menu against every limit, and its bound against its multipliers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from optimenu.audit.menu import Report
+    from optimenu.rules.base import Breach
+
+
+def run(
+    run_folder: Annotated[
+        Path | None, typer.Argument(metavar="[RUN]", help="Folder of a run; by default the latest.")
+    ] = None,
+    menu: Annotated[
+        Path | None, typer.Option(help="Another menu (CSV or Parquet) for the same case.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Write what was found as JSON to stdout.")] = False,
+) -> None:
+    """Audit a run: every limit from the tables in exact arithmetic, the bound from its multipliers."""
+    from optimenu.audit.menu import audit_menu
+    from optimenu.errors import AuditFailed
+    from optimenu.exports.run_folder import find_run, read_run
+    from optimenu.menu.read import read_menu
+    from optimenu.planning import prove, whole
+    from optimenu.views.console import error_console, output_console
+
+    folder = find_run(run_folder)
+    error_console().print(f"auditing {folder} ...", highlight=False)
+    found = read_run(folder)
+    lines = found.menu if menu is None else read_menu(menu)
+    report = audit_menu(found.case.problem, found.case.rules, lines, found.scale)
+    proof = prove(
+        whole(found.case, found.scale),
+        found.certificate,
+        report,
+        bound=found.record["bound"],
+        value=found.record["value"] if menu is None else None,
+    )
+    if as_json:
+        import json
+
+        print(json.dumps(_data(report, proof.faults, proof.proved), indent=1))
+    else:
+        from optimenu.views.audit import audit_page
+
+        output_console().print(audit_page(report, proof.faults, proof.proved))
+    count = len(report.breaches) + len(proof.faults)
+    if count:
+        raise AuditFailed(f"audit failed: {count} {'fault' if count == 1 else 'faults'}")
+
+
+def _data(report: Report, faults: Sequence[str], proved: object) -> dict[str, Any]:
+    return {
+        "holds": report.holds and not faults,
+        "measured": len(report.measures),
+        "value": str(report.value),
+        "bound_proved": None if proved is None else str(proved),
+        "faults": list(faults),
+        "breaches": [_breach(b) for b in report.breaches],
+        "soft_limits_missed": [_breach(b) for b in report.soft],
+    }
+
+
+def _breach(b: Breach) -> dict[str, Any]:
+    o = b.origin
+    return {
+        "rule": o.rule,
+        "key": o.key,
+        "person": o.person,
+        "day": o.day,
+        "meal": o.meal,
+        "what": o.what,
+        "amount": str(b.amount),
+        "unit": b.unit,
+        "text": b.text,
+    }

@@ -1,0 +1,124 @@
+"""Progress of a long command on stderr, and Ctrl-C that keeps what was found."""
+
+from __future__ import annotations
+
+import threading
+import time
+from concurrent.futures import Future
+from typing import TYPE_CHECKING
+
+from optimenu.planning import Options, Planned, plan
+
+if TYPE_CHECKING:
+    from types import TracebackType
+
+    from optimenu.config.case import Case
+    from optimenu.solve.outcome import Progress
+
+WORDS = {
+    "rows": "writing the limits as rows",
+    "liking": "finding the best each person could have",
+    "merge": "merging days that are alike",
+    "bound": "proving what no menu can beat",
+    "search": "looking for a menu",
+    "polish": "settling what is shared",
+    "audit": "auditing the menu from the tables",
+    "write": "writing the run",
+}
+
+
+class Watch:
+    """Times each phase and tells it: one live line on a terminal, one line a phase elsewhere."""
+
+    def __init__(self) -> None:
+        from optimenu.views.console import error_console
+
+        self.times: dict[str, float] = {}
+        self._console = error_console()
+        self._status = self._console.status("starting") if self._console.is_terminal else None
+        self._phase = ""
+        self._since = time.perf_counter()
+        self._lock = threading.Lock()
+
+    def __enter__(self) -> Watch:
+        if self._status is not None:
+            self._status.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._close()
+        if self._status is not None:
+            self._status.stop()
+
+    def _close(self) -> None:
+        now = time.perf_counter()
+        if self._phase:
+            self.times[self._phase] = self.times.get(self._phase, 0.0) + now - self._since
+        self._since = now
+
+    def phase(self, name: str, message: Progress | None = None) -> None:
+        """Tell a phase, and how far it is."""
+        with self._lock:
+            words = WORDS.get(name, name)
+            if name != self._phase:
+                self._close()
+                self._phase = name
+                if self._status is None:
+                    self._console.print(f"{words} ...", highlight=False)
+            if self._status is not None:
+                self._status.update(f"{words}{_figures(message)}")
+
+
+def _figures(message: Progress | None) -> str:
+    if message is None:
+        return ""
+    parts = []
+    if message.fraction is not None:
+        parts.append(f"{message.fraction:.0%}")
+    if message.value is not None:
+        parts.append(f"best so far {message.value:.4f}")
+        if message.bound is not None and message.bound > 0:
+            parts.append(f"gap {(message.bound - message.value) / message.bound:.2%}")
+    elif message.bound is not None:
+        parts.append(f"bound {message.bound:.4f}")
+    return f"  {', '.join(parts)}" if parts else ""
+
+
+def interruptible(case: Case, options: Options, watch: Watch) -> tuple[Planned, bool]:
+    """Plan in a worker thread; Ctrl-C asks it to stop with the best menu so far.
+
+    Returns
+    -------
+    planned : Planned
+    stopped : bool
+        True when the user stopped it.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        On a second Ctrl-C: at once, with nothing kept.
+    """
+    stop = threading.Event()
+    done: Future[Planned] = Future()
+
+    def work() -> None:
+        try:
+            done.set_result(plan(case, options, watch.phase, stop))
+        except BaseException as error:
+            done.set_exception(error)
+
+    # a daemon, so that a second Ctrl-C need not wait for it
+    threading.Thread(target=work, daemon=True).start()
+    while True:
+        try:
+            return done.result(timeout=0.2), stop.is_set()
+        except TimeoutError:
+            if done.done():
+                raise
+        except KeyboardInterrupt:
+            if stop.is_set():
+                raise
+            stop.set()
+            watch.phase("stopping; the best menu so far is kept (Ctrl-C again: at once, keeping nothing)")
