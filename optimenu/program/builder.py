@@ -240,7 +240,7 @@ def _entries(
 ) -> tuple[np.ndarray, np.ndarray]:
     cols = np.asarray(columns, dtype=np.int32)
     vals = np.broadcast_to(np.asarray(coefs, dtype=np.int64), cols.shape)
-    if len(np.unique(cols)) != len(cols):
+    if not np.all(cols[1:] > cols[:-1]) and len(np.unique(cols)) != len(cols):
         # the same column named twice counts twice
         cols, back = np.unique(cols, return_inverse=True)
         total = np.zeros(len(cols), dtype=np.int64)

@@ -100,7 +100,12 @@ class Page:
         parts = [self._of_person_day[p, d] for p in people for d in wanted if (p, d) in self._of_person_day]
         if not parts:
             return np.zeros(0, dtype=np.int32)
-        cols: Columns = np.unique(np.concatenate(parts)) if len(parts) > 1 else parts[0]
+        cols: Columns = parts[0]
+        if len(parts) > 1:
+            cols = np.sort(np.concatenate(parts))
+            if person is None:
+                # a shared dish was met once for each member
+                cols = cols[np.concatenate(([True], cols[1:] > cols[:-1]))]
         if items is not None:
             cols = cols[items[self.item[cols]]]
         if certain is not None:
