@@ -97,7 +97,7 @@ def parquet_bytes(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> b
 
 def total_rows(measures: Iterable[Measure], days: Sequence[str]) -> list[tuple[object, ...]]:
     """Every measure as a row of ``totals``; a run of days is written as their labels."""
-    rows = []
+    rows: list[tuple[object, ...]] = []
     for m in measures:
         o = m.origin
         day = days[o.day] if o.day >= 0 else ", ".join(days[d] for d in o.run)

@@ -183,13 +183,16 @@ class Rule(ABC, Generic[S]):
         if shown is None:
             value = measure.least if measure.short > measure.over else measure.most
             shown = Shown(value, measure.low, measure.high, measure.unit)
+        # two decimals, or as many more as it takes to tell the value from the limit it misses
+        ends = [v for v in (shown.low, shown.high) if v is not None and v != shown.value]
+        places = next((k for k in range(2, 9) if plain(shown.value, k) not in [plain(v, k) for v in ends]), 9)
         limits = []
         if shown.low is not None:
-            limits.append(f"at least {plain(shown.low)}")
+            limits.append(f"at least {plain(shown.low, places)}")
         if shown.high is not None:
-            limits.append(f"at most {plain(shown.high)}")
+            limits.append(f"at most {plain(shown.high, places)}")
         unit = f" {shown.unit}" if shown.unit else ""
-        return f"{measure.label}: {plain(shown.value)}{unit}; {' and '.join(limits)}{unit}"
+        return f"{measure.label}: {plain(shown.value, places)}{unit}; {' and '.join(limits)}{unit}"
 
     def edit(self, measure: Measure) -> str:
         """Return the concrete change of the config that would let this measure hold."""

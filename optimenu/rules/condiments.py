@@ -115,7 +115,8 @@ a_day = 2
         for name, crew in self.settings.crew.items():
             yield from crew.faults(catalogue, ("crew", name))
         for name, free in self.settings.free.items():
-            yield from Which(items=(free.item,)).faults(catalogue, ("free", name))
+            for fault in Which(items=(free.item,)).faults(catalogue, ()):
+                yield SettingFault(("free", name, "item"), fault.message)
             yield from people_faults(self.problem, free.people, ("free", name, "people"))
 
     def allowances(self) -> Iterable[Allowance]:

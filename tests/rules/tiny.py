@@ -19,6 +19,7 @@ from optimenu.menu.menu import day_numbers, from_counts
 from optimenu.menu.tally import Tally
 from optimenu.problem.calendar import Course, Load, Meal, PlanDay, cycle_days
 from optimenu.problem.problem import Party, Problem
+from tests.rules.hand import rule
 
 D = Decimal
 FIRST = date(2031, 3, 1)
@@ -240,3 +241,14 @@ def tally_of(problem, program, counts):
     assert not tally.strange
     assert len(day_numbers(problem)) == len(problem.days)
     return tally
+
+
+def measured(cls, toml, problem, tally):
+    """Return the measures of a rule with these settings on a menu."""
+    return list(rule(cls, toml, problem).measures(tally))
+
+
+def holding(cls, problem, tally, candidates, wanted):
+    """Return some of the candidate settings, joined, that this menu keeps (or the last ones, if few do)."""
+    good = [c for c in candidates if all(m.amount == 0 for m in measured(cls, c, problem, tally))]
+    return "\n".join((good + [c for c in candidates if c not in good][-1:])[:wanted])

@@ -1,0 +1,1 @@
+"""Screens: rich renderables, made from a Problem and a Report; they compute nothing of their own."""

@@ -1,0 +1,100 @@
+"""Water: added a person-day, hot at a meal, for the crew over the stay, and its fuel."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from optimenu.problem.problem import Party
+from optimenu.program.build import build
+from optimenu.rules.water import Water
+from tests.rules.hand import broken, faults, item, person, problem, rule, said, tally
+from tests.rules.tiny import measured
+
+SOUP = item("soup", water_ml=Decimal("250"), water_kind="hot")
+JUICE = item("juice", "side", water_ml=Decimal("200.5"), water_kind="chilled")
+PIE = item("pie")
+
+
+def near(problem, tally, rng):
+    toml = "[water]\nplain_ml = 250\nadded_ml = 1\nhot_ml_at_a_meal = 1\ncrew_l = 1\nfuel_g_per_l = 12.5\nfuel_kg = 1"
+    found = {}
+    for m in measured(Water, toml, problem, tally):
+        key = m.origin.key.removeprefix("water.")
+        found[key] = max(found.get(key, Decimal(1)), m.most)
+    return (
+        f"[water]\nplain_ml = 250\nadded_ml = {found['added_ml'] + rng.randint(0, 60)}\n"
+        f"hot_ml_at_a_meal = {found['hot_ml_at_a_meal'] + rng.randint(0, 60)}\n"
+        f"crew_l = {found['crew_l'] / 1000 + rng.randint(0, 3)}\n"
+        f"fuel_g_per_l = 12.5\nfuel_kg = {found['fuel_kg'] / 1000 + Decimal(rng.randint(0, 3)) / 100}"
+    ), problem
+
+
+MENU = """
+ana 1 lunch main soup 1
+ana 1 dinner main soup 1
+ana 1 lunch side juice 2
+ana 2 lunch main pie 1
+ana r1 lunch main soup 1
+"""
+
+
+def test_by_hand():
+    # day 1 serves two dates, day 2 one. Day 1: soup 2 x 250 + juice 2 x 200.5 = 901 mL, 500 mL of it hot,
+    # 250 mL at each meal. The stay: 2 x 901 = 1802 mL and plain water 3 x 1000 mL: 4802 mL. Hot: 2 x 500 =
+    # 1000 mL, at 20 g of fuel a litre 20 g. The reserve has its own limit.
+    question = problem((SOUP, JUICE, PIE), dates=3, reserve=1)
+    toml = """
+    [water]
+    plain_ml = 1000
+    added_ml = 900
+    hot_ml_at_a_meal = 240
+    crew_l = 4.8
+    fuel_g_per_l = 20
+    fuel_kg = 0.015
+    """
+    water = rule(Water, toml, question)
+    assert broken(water, tally(question, MENU)) == [
+        ("water.added_ml", "ana", 0, "1", "mL"),
+        ("water.hot_ml_at_a_meal", "", 0, "10", "mL"),
+        ("water.hot_ml_at_a_meal", "", 0, "10", "mL"),
+        ("water.crew_l", "", -1, "2", "mL"),
+        ("water.fuel_kg", "", -1, "5", "g"),
+    ]
+    assert said(water, tally(question, MENU)) == [
+        ("ana, day 1: water added: 901 mL; at most 900 mL", "raise water.added_ml to 901 mL"),
+        ("day 1, lunch: hot water, crew: 250 mL; at most 240 mL", "raise water.hot_ml_at_a_meal to 250 mL"),
+        ("day 1, dinner: hot water, crew: 250 mL; at most 240 mL", "raise water.hot_ml_at_a_meal to 250 mL"),
+        ("water, crew, stay: 4.802 L; at most 4.8 L", "raise water.crew_l to 4.802 L"),
+        ("fuel for hot water: 0.02 kg; at most 0.015 kg", "raise water.fuel_kg to 0.02 kg"),
+    ]
+
+
+def test_what_is_free_in_the_day_counts_in_full():
+    question = problem((SOUP, JUICE), days=1)
+    water = rule(Water, "[water]\nadded_ml = 600", question)
+    menu = tally(question, "ana 1 lunch main soup 1\nana 1 juice 2?")
+    assert broken(water, menu) == [("water.added_ml", "ana", 0, "51", "mL")]
+
+
+def test_a_shared_dish_takes_water_once_for_each_member():
+    people = (person("ana"), person("bo"))
+    question = problem((SOUP,), people=people, days=1, parties=(Party("table", (0, 1)),))
+    water = rule(Water, "[water]\nhot_ml_at_a_meal = 499\ncrew_l = 0.499\nadded_ml = 249", question)
+    menu = tally(question, "table 1 lunch main soup 1")
+    assert broken(water, menu) == [
+        ("water.added_ml", "ana", 0, "1", "mL"),
+        ("water.added_ml", "bo", 0, "1", "mL"),
+        ("water.hot_ml_at_a_meal", "", 0, "1", "mL"),
+        ("water.crew_l", "", -1, "1", "mL"),
+    ]
+    program = build(question, (water,))
+    x = program.complete((program.meal[: program.n_menu] == 0).astype("int64"))
+    assert len(program.broken(x)) == 4
+
+
+def test_faults():
+    question = problem((SOUP,), dates=3)
+    assert faults(rule(Water, "[water]\nfuel_kg = 1\nplain_ml = 1500\ncrew_l = 4.2", question)) == [
+        ("fuel_kg", "fuel_kg and fuel_g_per_l go together; set both or neither"),
+        ("crew_l", "plain water alone takes 4.5 L for the stay, more than crew_l = 4.2"),
+    ]
