@@ -8,8 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from optimenu.config.case import Case
+    from optimenu.errors import OptimenuError
     from optimenu.planning import Options, Planned
+    from optimenu.solve.elastic import Shortfall
 
 ASKED_GAP = 0.01
 
@@ -35,15 +39,34 @@ def run(
     as_json: Annotated[bool, typer.Option("--json", help="Write the record as JSON to stdout.")] = False,
 ) -> None:
     """Plan a menu cycle: every limit kept for every person and day, and how much better any menu could be."""
-    from optimenu.config.case import load_case
-    from optimenu.errors import Fault, InputFaults
+    from optimenu.errors import Fault, InputFaults, Interrupted
     from optimenu.exports.run_folder import new_folder
-    from optimenu.planning import Options
 
     if method not in ("search", "direct"):
         raise typer.BadParameter(f"no method {method}; search and direct are known", param_hint="--method")
     if out is not None and out.exists():
         raise InputFaults([Fault(str(out), 0, "exists already; name a new folder with --out")])
+    folder = out or new_folder(Path("runs"), config.stem)
+    try:
+        _plan(config, folder, seed, moves, gap, method, threads, as_json=as_json)
+    except KeyboardInterrupt:
+        raise Interrupted("stopped; nothing was written") from None
+
+
+def _plan(
+    config: Path,
+    folder: Path,
+    seed: int | None,
+    moves: int | None,
+    gap: float,
+    method: str,
+    threads: int,
+    *,
+    as_json: bool,
+) -> None:
+    from optimenu.config.case import load_case
+    from optimenu.planning import Options
+
     case = load_case(config)
     search = case.settings.search
     options = Options(
@@ -53,7 +76,6 @@ def run(
         threads=threads,
         gap=gap,
     )
-    folder = out or new_folder(Path("runs"), case.files[0].stem)
     _finish(case, options, folder, as_json=as_json)
 
 
@@ -77,10 +99,21 @@ def _finish(case: Case, options: Options, folder: Path, *, as_json: bool) -> Non
         if stopped:
             raise typer.Exit(Interrupted.exit_code)
         return
-    failure = {
-        "impossible": ProvedImpossible("no menu can keep all limits: proved"),
-        "stopped": Interrupted("stopped before a menu was found; nothing was written"),
-    }.get(end, Undecided("no menu found, and none proved impossible; try more --moves, or loosen a limit"))
+    failure: OptimenuError
+    if end == "impossible":
+        by = (
+            ""
+            if planned.outcome.proof == "exact"
+            else " by HiGHS on the plain model, with presolve and without"
+        )
+        failure = ProvedImpossible(f"no menu can keep all limits: proved{by}")
+    elif end == "stopped":
+        failure = Interrupted("stopped before a menu was found; nothing was written")
+    else:
+        failure = Undecided(
+            "no menu found, and none proved impossible; try more --moves, or loosen a limit. "
+            "Nothing was written"
+        )
     _without_menu(case, planned.outcome.shortfalls, failure, planned, as_json=as_json)
     raise failure
 
@@ -112,7 +145,12 @@ def _show(planned: Planned, options: Options, folder: Path, *, as_json: bool) ->
 
 
 def _without_menu(
-    case: Case, shortfalls: object, error: Exception, planned: Planned | None = None, *, as_json: bool
+    case: Case,
+    shortfalls: Sequence[Shortfall],
+    error: Exception,
+    planned: Planned | None = None,
+    *,
+    as_json: bool,
 ) -> None:
     """Say what stands in the way, on stderr; the error itself follows."""
     from optimenu.views.console import error_console

@@ -1,7 +1,122 @@
-"""Command `show`."""
+"""Command `show`: a run on the screen, by person, day, nutrient or totals."""
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
-def run() -> None:
-    """Not there yet."""
+import typer
+
+if TYPE_CHECKING:
+    from optimenu.audit.menu import Report
+    from optimenu.exports.run_folder import Run
+    from optimenu.problem.problem import Problem
+
+
+def run(
+    run_folder: Annotated[
+        Path | None, typer.Argument(metavar="[RUN]", help="Folder of a run; by default the latest.")
+    ] = None,
+    person: Annotated[str | None, typer.Option(help="One person, by id.")] = None,
+    day: Annotated[int | None, typer.Option(help="One day of the cycle, from 1.", min=1)] = None,
+    nutrients: Annotated[bool, typer.Option("--nutrients", help="Nutrients against their limits.")] = False,
+    totals: Annotated[
+        bool, typer.Option("--totals", help="Mass, volume, water, packs and the rest.")
+    ] = False,
+    everything: Annotated[bool, typer.Option("--all", help="Long lists in full.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Menu, record and every measure as JSON.")] = False,
+) -> None:
+    """Show a run: the cycle of each person, or one day, nutrients, totals."""
+    from optimenu.audit.menu import audit_menu
+    from optimenu.exports.run_folder import find_run, read_run
+    from optimenu.views.console import error_console
+
+    folder = find_run(run_folder)
+    error_console().print(f"reading {folder} ...", highlight=False)
+    found = read_run(folder)
+    problem = found.case.problem
+    people = _people(problem, person)
+    number = None if day is None else _day(problem, day)
+    report = audit_menu(problem, found.case.rules, found.menu, found.scale)
+    if as_json:
+        _print_json(found, report, people, number)
+        return
+    _print_pages(found, report, people, number, nutrients=nutrients, totals=totals, everything=everything)
+
+
+def _people(problem: Problem, person: str | None) -> list[int]:
+    from optimenu.errors import Fault, InputFaults, nearest
+
+    if person is None:
+        return list(range(len(problem.people)))
+    if person not in problem.person_number:
+        known = sorted(problem.person_number)
+        raise InputFaults([Fault("--person", 0, f'no person "{person}".{nearest(person, known)}')])
+    return [problem.person_number[person]]
+
+
+def _day(problem: Problem, day: int) -> int:
+    from optimenu.errors import Fault, InputFaults
+
+    for d in problem.cycle:
+        if d.label == f"day {day}":
+            return d.number
+    raise InputFaults([Fault("--day", 0, f"no day {day} in the cycle of {len(problem.cycle)} days")])
+
+
+def _print_pages(
+    found: Run,
+    report: Report,
+    people: list[int],
+    number: int | None,
+    *,
+    nutrients: bool,
+    totals: bool,
+    everything: bool,
+) -> None:
+    from optimenu.menu.tally import Tally
+    from optimenu.views.console import output_console
+    from optimenu.views.cycle import cycle_page
+    from optimenu.views.day import day_page
+    from optimenu.views.nutrients import nutrients_page
+    from optimenu.views.summary import summary
+    from optimenu.views.totals import totals_page
+
+    problem, console = found.case.problem, output_console()
+    tally = Tally.of(problem, found.menu)
+    if number is not None:
+        for p in people:
+            console.print(day_page(problem, tally, p, number))
+    if nutrients:
+        for p in people:
+            console.print(nutrients_page(problem, tally, report.measures, p, found.record["not_assessed"]))
+    if totals:
+        console.print(totals_page(report, everything=everything))
+    if number is None and not nutrients and not totals:
+        for p in people:
+            console.print(cycle_page(problem, tally, p, console.width))
+        console.print(summary(problem, report, found.record))
+
+
+def _print_json(found: Run, report: Report, people: list[int], number: int | None) -> None:
+    import json
+
+    from optimenu.exports.run_folder import TOTALS, total_rows
+    from optimenu.menu.menu import COLUMNS, day_numbers
+
+    problem = found.case.problem
+    ids = {problem.people[p].id for p in people}
+    fed = {party.id for party in problem.parties if any(problem.people[m].id in ids for m in party.members)}
+    numbers = day_numbers(problem)
+    lines: list[dict[str, Any]] = [
+        dict(zip(COLUMNS, row, strict=True))
+        for row, line in zip(found.menu.rows(), found.menu.lines, strict=True)
+        if line.party in fed and (number is None or numbers.get((line.block, line.day)) == number)
+    ]
+    labels = [d.label for d in problem.days]
+    measures = [
+        dict(zip(TOTALS, row, strict=True))
+        for row, m in zip(total_rows(report.measures, labels), report.measures, strict=True)
+        if (m.origin.person in ids or not m.origin.person) and number in (None, m.origin.day)
+    ]
+    print(json.dumps({"record": found.record, "menu": lines, "measures": measures}, indent=1, default=str))

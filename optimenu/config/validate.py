@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from types import UnionType
-from typing import Any, TypeVar, Union, get_args, get_origin
+from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -223,6 +223,11 @@ def _inside(kind: Any, key: Key) -> Iterator[Any]:
             for name, field in each.model_fields.items():
                 if key in (name, field.alias):
                     yield field.annotation
+                    break
+            else:
+                # a table of tables under names of the user's own
+                extra = get_type_hints(each).get("__pydantic_extra__")
+                yield from get_args(extra)[-1:]
         elif get_origin(each) is not None:
             yield from get_args(each)[-1:] if isinstance(key, str) else get_args(each)[:1]
 

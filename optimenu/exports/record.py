@@ -72,9 +72,7 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
                 "liking": f"{liked.liking:.6f}",
                 "mean_acceptance": f"{liked.acceptance:.2f}",
             }
-            for liked, best, price in zip(
-                report.liked, planned.scale.best, planned.scale.prices, strict=True
-            )
+            for liked, best, price in zip(report.liked, planned.scale.best, planned.scale.prices, strict=True)
         ],
         "soft_limits_missed": [b.text for b in report.soft],
         "not_proved": sorted({m.label for m in report.measures if not m.proved and m.high is not None}),

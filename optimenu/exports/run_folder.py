@@ -263,4 +263,3 @@ def read_run(folder: Path) -> Run:
 def menu_rows(menu: Menu) -> list[tuple[object, ...]]:
     """Lines of a menu as written: certain is yes or no."""
     return [(*row[:-1], "yes" if row[-1] else "no") for row in menu.rows()]
-

@@ -22,7 +22,9 @@ MENU_COLUMNS = {
         Column("course", "text", "Course", required=True),
         Column("item", "text", "Item id", required=True),
         Column("count", "whole", "Servings", required=True, least=1, most=1000),
-        Column("certain", "word", "Planned (yes) or free in the day (no)", words=("yes", "no"), required=True),
+        Column(
+            "certain", "word", "Planned (yes) or free in the day (no)", words=("yes", "no"), required=True
+        ),
     )
 }
 

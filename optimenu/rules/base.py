@@ -200,7 +200,8 @@ class Rule(ABC, Generic[S]):
         value, unit = measure.least if low else measure.most, measure.unit
         if measure.shown is not None:
             value, unit = measure.shown.value, measure.shown.unit
-        return f"{'lower' if low else 'raise'} {measure.origin.key} to {outward(value, low=low)} {unit}"
+        text = f"{'lower' if low else 'raise'} {measure.origin.key} to {outward(value, low=low)} {unit}"
+        return text.rstrip()
 
 
 def outward(value: Decimal, *, low: bool) -> str:

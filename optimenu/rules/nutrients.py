@@ -218,7 +218,7 @@ low = 0.6
             )
 
     def _name(self, ask: Ask) -> str:
-        name = BY_COLUMN[ask.top].name
+        name = "Fluid: food, added and plain water" if ask.top == "WATER_g" else BY_COLUMN[ask.top].name
         if ask.reading == "ratio":
             return f"{name} to {BY_COLUMN[ask.bottom].name.lower()}"
         return name
@@ -242,8 +242,9 @@ low = 0.6
             times = {"% of energy": PERCENT, "ratio": Decimal(1)}.get(ask.reading, Decimal(1000))
             value = ask.top_factor * top / base * times if base else ZERO
             limit = ask.factor * times
+        reading = "" if ask.reading == "ratio" else ask.reading
         return Shown(
-            value, limit if ask.side == "low" else None, limit if ask.side == "high" else None, ask.reading
+            value, limit if ask.side == "low" else None, limit if ask.side == "high" else None, reading
         )
 
     def _known(self, ask: Ask, entries: Sequence[tuple[Entry, int]]) -> tuple[Decimal, bool]:

@@ -252,7 +252,8 @@ most_a_day = 1
                     labels = ", ".join(self.problem.days[d].label.removeprefix("day ") for d in run)
                     origin = self._origin(name, "gap_days", person, value, run=run)
                     label = f"{person}: {word} within {table.gap_days} days (days {labels})"
-                    yield Measure(origin, label, "servings", n, n, high=Decimal(1))
+                    unit = "servings" if table.most_a_day == 1 else "days"
+                    yield Measure(origin, label, unit, n, n, high=Decimal(1))
 
     def edit(self, measure: Measure) -> str:
         """A gap can only be shortened."""

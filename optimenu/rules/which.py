@@ -63,7 +63,9 @@ class Which(Settings):
 
     def words(self) -> str:
         """Return the names, for reading."""
-        return ", ".join(x.replace("_", " ") for x in (*self.items, *self.tags, *self.main_ingredients, *self.cuisines))
+        return ", ".join(
+            x.replace("_", " ") for x in (*self.items, *self.tags, *self.main_ingredients, *self.cuisines)
+        )
 
 
 def people_faults(problem: Problem, names: tuple[str, ...], keys: tuple[str, ...]) -> Iterator[SettingFault]:

@@ -17,6 +17,8 @@ from rich.text import Text
 from optimenu.files import clean
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
     from typing import IO
 
     from optimenu.rules.base import Measure
@@ -75,6 +77,16 @@ def state_of(measure: Measure) -> str:
 def cell(text: object, style: str = "") -> Text:
     """Text of a cell: never read as markup, control characters taken out."""
     return Text(clean(str(text)), style=style, overflow="fold")
+
+
+def heading(text: str) -> Text:
+    """Heading of a page or of a part of one."""
+    return Text(f"\n{clean(text)}", style=STYLES["head"])
+
+
+def dates_of(dates: Sequence[date]) -> str:
+    """Dates as a person writes them: 3 Feb, 19 Feb, 7 Mar."""
+    return ", ".join(f"{d.day} {d:%b}" for d in dates)
 
 
 @dataclass(frozen=True)

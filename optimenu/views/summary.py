@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
-from rich.text import Text
 
 from optimenu.rules.base import plain
-from optimenu.views.console import STYLES, cell, marks
+from optimenu.views.console import STYLES, cell, heading, marks
 from optimenu.views.totals import limits_table
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from datetime import date
 
     from optimenu.audit.menu import Report
     from optimenu.problem.problem import Problem
@@ -41,7 +41,7 @@ def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> Rend
     parts: list[RenderableType] = [
         heading(problem.name),
         cell(
-            f"{problem.dates[0]:%-d %B %Y} to {problem.dates[-1]:%-d %B %Y}: {len(problem.dates)} dates, "
+            f"{_long(problem.dates[0])} to {_long(problem.dates[-1])}: {len(problem.dates)} dates, "
             f"a cycle of {problem.cycle_length} days, {len(problem.people)} people"
             + (f", {len(problem.reserve)} reserve days each" if problem.reserve else "")
         ),
@@ -58,11 +58,6 @@ def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> Rend
     return Group(*parts)
 
 
-def heading(text: str) -> Text:
-    """Heading of a page or a part of one."""
-    return Text(f"\n{text}", style=STYLES["head"])
-
-
 def liking_table(problem: Problem, report: Report) -> Table:
     """Liking and mean acceptance of each person."""
     letters = marks([p.name for p in problem.people])
@@ -77,6 +72,10 @@ def liking_table(problem: Problem, report: Report) -> Table:
             cell(f"{liked.acceptance:.2f} of 9"),
         )
     return table
+
+
+def _long(when: date) -> str:
+    return f"{when.day} {when:%B %Y}"
 
 
 def closing(report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
@@ -102,12 +101,14 @@ def closing(report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
 def verdict(record: Mapping[str, Any]) -> str:
     """Return the closing statement in words; "optimal" only of a closed gap."""
     if record["gap_closed"]:
-        return "This menu is optimal: none within these limits scores better (liking less the price of soft limits)."
+        return (
+            "This menu is optimal: none within these limits scores better (liking less soft limits' price)."
+        )
     value, bound = Decimal(record["value"]), Decimal(record["bound"])
-    if bound <= 0:
+    if value <= 0:
         return f"No menu within these limits scores more than {bound - value:.6f} higher."
-    # rounded up, so that what is said is never less than what is proved
-    percent = ((bound - value) / bound * 100).quantize(Decimal("0.01"), rounding="ROUND_CEILING")
+    # of this menu's own value and rounded up, so that no less is said than is proved
+    percent = ((bound - value) / value * 100).quantize(Decimal("0.01"), rounding="ROUND_CEILING")
     return (
         f"No menu within these limits scores more than {plain(percent)} % better (liking less the price of "
         "soft limits)."

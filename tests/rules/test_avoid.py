@@ -134,7 +134,9 @@ def test_every_member_of_a_party_must_be_safe():
     both = type(question.parties[0])("table", (0, 1))
     day = question.days[0]
     avoid = rule(Avoid, "[avoid]", question)
-    assert avoid.allow(both, day, day.meals[0], day.meals[0].courses[0], STEW) == "bo: excluded by prescription"
+    assert (
+        avoid.allow(both, day, day.meals[0], day.meals[0].courses[0], STEW) == "bo: excluded by prescription"
+    )
 
 
 def test_faults():

@@ -11,7 +11,11 @@ from tests.rules.hand import broken, faults, item, person, problem, rule, said, 
 from tests.rules.tiny import holding, measured
 
 MEALS = (
-    Meal("lunch", 720, (Course("main", 1, 2, Decimal(0), 2, ("main",)), Course("dip", 0, 3, Decimal(0), 3, ("dip",)))),
+    Meal(
+        "lunch",
+        720,
+        (Course("main", 1, 2, Decimal(0), 2, ("main",)), Course("dip", 0, 3, Decimal(0), 3, ("dip",))),
+    ),
     Meal("dinner", 1140, (Course("dip", 0, 3, Decimal(0), 3, ("dip",)),)),
 )
 CURRY = item("curry", tags=frozenset({"hot"}))
@@ -29,7 +33,9 @@ def near(problem, tally, rng):
         f"dish = {{ tags = ['{tags[0]}'], items = ['i{(k + 2) % 8}'] }}\nfor_each = {rng.randint(1, 2)}"
         for k in range(8)
     ]
-    toml = f"[condiments]\nper_person_day = {day + rng.randint(0, 1)}\n" + crew.format(packs + rng.randint(1, 3))
+    toml = f"[condiments]\nper_person_day = {day + rng.randint(0, 1)}\n" + crew.format(
+        packs + rng.randint(1, 3)
+    )
     free = "[condiments.free.pot]\nitem = 'i2'\na_day = 1\npeople = ['ana']\n"
     return toml + holding(Condiments, problem, tally, dishes, 2) + "\n" + free, problem
 
@@ -65,18 +71,21 @@ def test_so_many_a_person_day():
     # 2 + 1 planned; what is free in the day is not planned
     assert broken(daily, menu) == [("condiments.per_person_day", "ana", 0, "1", "servings")]
     assert said(daily, menu) == [
-        ("ana, day 1: condiments: 3 servings; at most 2 servings", "raise condiments.per_person_day to 3 servings")
+        (
+            "ana, day 1: condiments: 3 servings; at most 2 servings",
+            "raise condiments.per_person_day to 3 servings",
+        )
     ]
 
 
 def test_packs_for_the_crew_are_whole_for_each_party():
     # chutney: 3 servings a pack. ana 2 servings on 2 dates = 4 -> 2 packs; bo 1 x 2 = 2 -> 1 pack;
     # ana's reserve 1 -> 1 pack. 4 packs in all, though 7 servings would fill 3.
-    question = problem((CURRY, CHUTNEY), people=(person("ana"), person("bo")), days=1, dates=2, meals=MEALS, reserve=1)
-    crew = rule(Condiments, "[condiments]\ncrew = { pot = { items = ['chutney'], packs = 3 } }", question)
-    menu = tally(
-        question, "ana 1 lunch dip chutney 2\nbo 1 lunch dip chutney 1\nana r1 lunch dip chutney 1"
+    question = problem(
+        (CURRY, CHUTNEY), people=(person("ana"), person("bo")), days=1, dates=2, meals=MEALS, reserve=1
     )
+    crew = rule(Condiments, "[condiments]\ncrew = { pot = { items = ['chutney'], packs = 3 } }", question)
+    menu = tally(question, "ana 1 lunch dip chutney 2\nbo 1 lunch dip chutney 1\nana r1 lunch dip chutney 1")
     assert broken(crew, menu) == [("condiments.crew.pot.packs", "", -1, "1", "packs")]
     assert said(crew, menu) == [
         ("crew: pot: 4 packs; at most 3 packs", "raise condiments.crew.pot.packs to 4 packs")
@@ -98,7 +107,9 @@ def test_what_is_free_in_the_day_is_packed_at_its_most():
     program = build(question, (free,))
     (column,) = (~program.certain).nonzero()[0]
     assert (program.low[column], program.high[column], program.meal[column]) == (2, 2, -1)
-    assert broken(free, tally(question, "ana 1 salt 2?")) == [("condiments.crew.salt.packs", "", -1, "1", "packs")]
+    assert broken(free, tally(question, "ana 1 salt 2?")) == [
+        ("condiments.crew.salt.packs", "", -1, "1", "packs")
+    ]
 
 
 def test_only_people_by_themselves_get_something_free():

@@ -32,7 +32,7 @@ from optimenu.settings import to_toml
 from tests.rules import hand, tiny
 
 TABLES = tuple(rule_classes())
-SEEDS, MENUS = 14, 12
+SEEDS, MENUS = 30, 16
 
 
 @cache
@@ -112,7 +112,9 @@ def test_every_pairing_has_a_column_or_a_reason(table):
         columns = set(zip(*(getattr(program, f)[: program.n_menu].tolist() for f in names), strict=True))
         for a, party in enumerate(question.parties):
             for day in question.days:
-                places = [(m, k, meal, c) for m, meal in enumerate(day.meals) for k, c in enumerate(meal.courses)]
+                places = [
+                    (m, k, meal, c) for m, meal in enumerate(day.meals) for k, c in enumerate(meal.courses)
+                ]
                 for i, item in enumerate(question.catalogue.items):
                     for m, k, meal, course in places:
                         why = refusal((rule, *extras), party, day, meal, course, item)

@@ -87,7 +87,9 @@ def test_the_reserve_and_day_kinds_name_their_own_tables():
 def test_a_share_of_energy():
     # lunch 300, dinner 700: 1000 in the day; lunch should carry 40 %: 400, 100 kcal short
     question = problem((PORRIDGE, PIE), days=1)
-    shares = rule(Meals, COURSES.replace("at = \"12:00\"", 'at = "12:00"\nenergy_share = { low = 40 }'), question)
+    shares = rule(
+        Meals, COURSES.replace('at = "12:00"', 'at = "12:00"\nenergy_share = { low = 40 }'), question
+    )
     menu = tally(question, "ana 1 lunch main porridge 1\nana 1 dinner main pie 1")
     assert broken(shares, menu) == [("meals.lunch.energy_share.low", "ana", 0, "100", "kcal")]
     assert said(shares, menu) == [
@@ -135,7 +137,9 @@ def test_what_is_free_in_the_day_counts_at_its_worse_end():
 
 def test_an_unknown_energy_counts_as_nothing():
     question = problem((replace(PIE, amounts={"ENERC_KCAL_kcal": None}), PORRIDGE), days=1)
-    shares = rule(Meals, COURSES.replace('at = "12:00"', 'at = "12:00"\nenergy_share = { low = 40 }'), question)
+    shares = rule(
+        Meals, COURSES.replace('at = "12:00"', 'at = "12:00"\nenergy_share = { low = 40 }'), question
+    )
     menu = tally(question, "ana 1 lunch main pie 1\nana 1 dinner main porridge 1")
     assert broken(shares, menu) == [("meals.lunch.energy_share.low", "ana", 0, "120", "kcal")]
 

@@ -14,7 +14,7 @@ ALL = (BREAD, JAM, FISH, COCOA)
 def near(problem, tally, rng):
     names = [i.id for i in problem.catalogue.items]
     found = []
-    for k in range(12):
+    for k in range(24):
         a, b, c = rng.sample(names, 3)
         found.append(
             f"[pairings.needs.n{k}]\nthese = {{ items = ['{a}'] }}\nfor_each = {rng.randint(1, 2)}\n"
@@ -25,7 +25,7 @@ def near(problem, tally, rng):
             f"[pairings.apart.a{k}]\nthese = {{ items = ['{a}', '{c}'] }}\nthose = {{ items = ['{b}'] }}\n"
             f"within = '{within}'"
         )
-    return holding(Pairings, problem, tally, found, 4), problem
+    return holding(Pairings, problem, tally, found, 7), problem
 
 
 def test_a_spread_needs_its_bread():
@@ -76,7 +76,10 @@ def test_faults():
     those = {}
     """
     assert faults(rule(Pairings, toml, problem(ALL))) == [
-        ("needs.jam.these.main_ingredients", 'no main ingredient "plumm" in the catalogue. Did you mean "plum"?'),
+        (
+            "needs.jam.these.main_ingredients",
+            'no main ingredient "plumm" in the catalogue. Did you mean "plum"?',
+        ),
         ("needs.jam.base.tags", 'no tag "bas" in the catalogue. Did you mean "base"?'),
         ("apart.x.these.items", 'no item "fsh" in the catalogue. Did you mean "fish"?'),
         ("apart.x.those", "name at least one of items, tags, main_ingredients, cuisines"),

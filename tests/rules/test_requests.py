@@ -45,7 +45,10 @@ def test_by_hand():
     menu = tally(question, "ana 1 lunch side cake 1\nana r1 lunch side cake 2\nana 2 cake 2?")
     assert broken(sweets, menu) == [("requests.sweets.at_least", "ana", -1, "1", "servings")]
     assert said(sweets, menu) == [
-        ("ana: request sweets: 1 servings; at least 2 servings", "lower requests.sweets.at_least to 1 servings")
+        (
+            "ana: request sweets: 1 servings; at least 2 servings",
+            "lower requests.sweets.at_least to 1 servings",
+        )
     ]
     menu = tally(question, "ana 1 lunch side cake 2\nana 2 lunch side bun 2")
     assert broken(sweets, menu) == [("requests.sweets.at_most", "ana", -1, "1", "servings")]

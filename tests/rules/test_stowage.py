@@ -70,7 +70,9 @@ def test_packs_are_counted_whole_in_each_load_and_with_allowances():
     assert broken(stowage, tally(question, "ana 1 lunch side jar 1")) == [
         ("stowage.loads.l1.gross_kg", "", -1, "0.5", "g")
     ]
-    assert broken(stowage, tally(question, "ana 1 jar 1?")) == [("stowage.loads.l1.gross_kg", "", -1, "0.5", "g")]
+    assert broken(stowage, tally(question, "ana 1 jar 1?")) == [
+        ("stowage.loads.l1.gross_kg", "", -1, "0.5", "g")
+    ]
 
 
 def test_a_shared_dish_is_nobodys_own():
@@ -78,7 +80,9 @@ def test_a_shared_dish_is_nobodys_own():
     people = (person("ana"), person("bo"))
     question = problem((PIE,), people=people, days=1, parties=(Party("table", (0, 1)), Party("ana", (0,))))
     stowage = rule(Stowage, "[stowage]\ngross_kg = 0.1\n[stowage.people.ana]\ngross_kg = 0.1", question)
-    assert [b[:1] for b in broken(stowage, tally(question, "table 1 lunch main pie 1"))] == [("stowage.gross_kg",)]
+    assert [b[:1] for b in broken(stowage, tally(question, "table 1 lunch main pie 1"))] == [
+        ("stowage.gross_kg",)
+    ]
 
 
 def test_faults():

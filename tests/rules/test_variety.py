@@ -53,7 +53,10 @@ def test_different_items_for_a_person_and_the_crew():
     crew = rule(Variety, "[variety.distinct.x]\nat_most = 1\neach = 'crew'\ncourses = ['main']", question)
     assert broken(crew, menu) == [("variety.distinct.x.at_most", "", -1, "1", "items")]
     assert said(crew, menu) == [
-        ("crew: different items in main: 2 items; at most 1 items", "raise variety.distinct.x.at_most to 2 items")
+        (
+            "crew: different items in main: 2 items; at most 1 items",
+            "raise variety.distinct.x.at_most to 2 items",
+        )
     ]
 
 

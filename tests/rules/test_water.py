@@ -16,7 +16,8 @@ PIE = item("pie")
 
 
 def near(problem, tally, rng):
-    toml = "[water]\nplain_ml = 250\nadded_ml = 1\nhot_ml_at_a_meal = 1\ncrew_l = 1\nfuel_g_per_l = 12.5\nfuel_kg = 1"
+    toml = "[water]\nplain_ml = 250\nadded_ml = 1\nhot_ml_at_a_meal = 1\ncrew_l = 1\n"
+    toml += "fuel_g_per_l = 12.5\nfuel_kg = 1"
     found = {}
     for m in measured(Water, toml, problem, tally):
         key = m.origin.key.removeprefix("water.")

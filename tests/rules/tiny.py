@@ -67,18 +67,27 @@ def make(seed, *, people=None, reserve=None, loads=None, shared=None, unknown=0.
 
 def _meals(kind):
     weight = D("1.5") if kind == "rest" else D(1)
-    main, condiment = Course("main", 1, 1, weight, 1, ("main",)), Course("condiment", 0, 2, D(0), 1, ("condiment",))
+    main, condiment = (
+        Course("main", 1, 1, weight, 1, ("main",)),
+        Course("condiment", 0, 2, D(0), 1, ("condiment",)),
+    )
     side = Course("side", 0, 2, D(0), 2, ("side", "condiment"))
     return Meal("early", 480, (main, condiment)), Meal("late", 1140, (main, side))
 
 
 def _reserve_meals():
-    return (Meal("spare", 720, (Course("main", 1, 3, D(0), 2, ("main",)), Course("side", 0, 2, D(0), 2, ("side",)))),)
+    return (
+        Meal(
+            "spare", 720, (Course("main", 1, 3, D(0), 2, ("main",)), Course("side", 0, 2, D(0), 2, ("side",)))
+        ),
+    )
 
 
 def _item(rng, k, unknown):
     # the first items see to it that every course of every meal can be filled
-    courses = (("main",), ("main", "side"), ("condiment",))[k % 3] if k < 6 else (rng.choice(("main", "side")),)
+    courses = (
+        (("main",), ("main", "side"), ("condiment",))[k % 3] if k < 6 else (rng.choice(("main", "side")),)
+    )
     meals = ("early", "late") if k < 6 else rng.choice((("early",), ("late",), ("early", "late")))
     amounts = {
         ENERGY: D(rng.randint(40, 700)),
@@ -118,7 +127,9 @@ def _item(rng, k, unknown):
         main_ingredient=rng.choice((None, "beef", "rice", "soy")),
         texture=rng.choice((None, "soft", "crisp")),
         cuisine=rng.choice((None, "north", "south")),
-        tags=frozenset(t for t in ("spread", "bread", "heavy") if rng.random() < 0.35),
+        tags=frozenset(
+            t for n, t in enumerate(("spread", "bread", "heavy")) if k == n or rng.random() < 0.35
+        ),
         allergens={a: rng.choice(("free",) * 12 + ("contains", "may_contain", "unknown")) for a in ALLERGENS},
         diets={"vegan": rng.choice(("yes", "no", "unknown"))},
         amounts=amounts,
@@ -127,7 +138,7 @@ def _item(rng, k, unknown):
 
 
 def _person(rng, name):
-    limits, script = {}, {}
+    script = {}
     if rng.random() < 0.5:
         script = {
             "allergies": {rng.choice(ALLERGENS): rng.choice(("severe", "avoid"))},
@@ -136,9 +147,7 @@ def _person(rng, name):
         }
     sex, age = rng.choice((("female", 30), ("male", 55)))
     kcal = {"": D(rng.randint(900, 1500)), "rest": D(rng.randint(800, 1200))}
-    return Person(
-        name, name, sex, age, D(70), D("1.7"), D(5), kcal, Prescription(**script, limits=limits)
-    )
+    return Person(name, name, sex, age, D(70), D("1.7"), D(5), kcal, Prescription(**script))
 
 
 def _acceptance(rng, crew, items):
@@ -223,6 +232,7 @@ def edited(rng, program, problem, counts, steps):
 
 def carried(problem, old, counts, new):
     """Return the servings of one program in the columns of another; what has no column is left out."""
+
     def key(program, c):
         return tuple(int(getattr(program, f)[c]) for f in ("party", "day", "meal", "course", "item"))
 

@@ -106,7 +106,11 @@ def made(
                 rng.shuffle(pool)
                 # the wrap of the cycle counts as well
                 far = (d - last[pool] >= GAP[k]) & (first[pool] + days - d >= GAP[k]) | (GAP[k] == 0)
-                fits = [i for i in pool[far] if used[i] < LONG[k] and not hidden[column[p, d, meal, course, int(i)]]]
+                fits = [
+                    i
+                    for i in pool[far]
+                    if used[i] < LONG[k] and not hidden[column[p, d, meal, course, int(i)]]
+                ]
                 assert len(fits) >= count, "too few items for this many days"
                 good = sorted(fits[: 4 * count], key=lambda i: -int(worth[p, i]))[:count]
                 for i in good:
@@ -163,7 +167,13 @@ def made(
                 cols = [c for (q, e, _, _, i), c in column.items() if q == p and e == d and soft_food[i]]
                 price = int(worth[p].mean() * 0.3)
                 b.row(
-                    Origin("texture", "soft", str(p), d), cols, 1, low=4, high=8, price=price, merge=("tex", p)
+                    Origin("texture", "soft", str(p), d),
+                    cols,
+                    1,
+                    low=4,
+                    high=8,
+                    price=price,
+                    merge=("tex", p),
                 )
     return Made(b.freeze(), hidden)
 

@@ -1,0 +1,135 @@
+"""What the inputs leave to choose from, and what in them wants a second look."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from optimenu.program.build import offered, refusal
+from optimenu.rules.nutrient_settings import not_assessed
+
+if TYPE_CHECKING:
+    from optimenu.config.case import Case
+    from optimenu.problem.calendar import Course, Meal, PlanDay
+
+FEW = 5
+"""Items left for a course under which a person's choice is told as thin; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Items a person may be given in one course of one meal, of those the catalogue offers there."""
+
+    block: str
+    meal: str
+    course: str
+    left: int
+    offered: int
+
+    @property
+    def thin(self) -> bool:
+        """True when a course that must be served has few items left."""
+        return self.left < FEW
+
+
+@dataclass(frozen=True)
+class PersonView:
+    """One person's inputs.
+
+    Attributes
+    ----------
+    kcal : dict of str to str
+        Requirement by day kind.
+    steps : list of str
+        How it was reached, with sources.
+    tasted, estimated, unjudged : int
+        Items with own scores, with an estimate, with neither.
+    """
+
+    id: str
+    name: str
+    kcal: dict[str, str]
+    steps: list[str]
+    floor: str
+    avoids: list[str]
+    tasted: int
+    estimated: int
+    unjudged: int
+    choices: list[Choice]
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What a check found."""
+
+    people: list[PersonView]
+    unknown_allergens: list[str]
+    stock_states: dict[str, int]
+    expiring: list[str]
+    not_assessed: list[str]
+    files: list[str]
+
+
+def inspect(case: Case) -> Inspection:
+    """Look at what a case leaves to choose from."""
+    problem = case.problem
+    settings: Any = case.settings
+    unknown = [i.id for i in problem.catalogue.items if any(i.allergen(a) == "unknown" for a in _named(case))]
+    stock = problem.stock or ()
+    last = problem.dates[-1]
+    return Inspection(
+        people=[_person(case, p) for p in range(len(problem.people))],
+        unknown_allergens=unknown,
+        stock_states=dict(Counter(row.state for row in stock)),
+        expiring=[
+            f"{row.item}, lot {row.lot or '-'}: {row.packs} packs, use by {row.use_by}"
+            for row in stock
+            if row.state == "released" and row.use_by is not None and row.use_by <= last
+        ],
+        not_assessed=list(not_assessed(settings.nutrients, problem)),
+        files=[p.relative_to(case.root).as_posix() for p in case.files],
+    )
+
+
+def _named(case: Case) -> set[str]:
+    """Allergens that somebody's prescription names."""
+    return {a for p in case.problem.people for a in p.prescription.allergies}
+
+
+def _person(case: Case, p: int) -> PersonView:
+    problem = case.problem
+    person = problem.people[p]
+    liked = [problem.acceptance.get((person.id, i.id)) for i in problem.catalogue.items]
+    script = person.prescription
+    avoids = [f"{a.replace('_', ' ')} ({severity})" for a, severity in script.allergies.items()]
+    avoids += [f"all but {d.replace('_', ' ')}" for d in script.diets]
+    avoids += sorted({*script.never_items, *script.never_tags})
+    return PersonView(
+        id=person.id,
+        name=person.name,
+        kcal={kind or "other days": str(value) for kind, value in person.kcal.items()},
+        steps=list(person.steps),
+        floor=str(person.floor),
+        avoids=avoids,
+        tasted=sum(1 for a in liked if a is not None and not a.estimated),
+        estimated=sum(1 for a in liked if a is not None and a.estimated),
+        unjudged=sum(1 for a in liked if a is None),
+        choices=_choices(case, p),
+    )
+
+
+def _choices(case: Case, p: int) -> list[Choice]:
+    problem = case.problem
+    party = next(x for x in problem.parties if x.members == (p,))
+    seen: dict[tuple[str, str, str], tuple[PlanDay, Meal, Course]] = {}
+    for day in problem.days:
+        for meal in day.meals:
+            for course in meal.courses:
+                seen.setdefault((day.block, meal.name, course.name), (day, meal, course))
+    found = []
+    for (block, meal_name, course_name), (day, meal, course) in seen.items():
+        here = [i for i in problem.catalogue.items if offered(day, meal, course, i) is None]
+        left = sum(1 for i in here if refusal(case.rules, party, day, meal, course, i) is None)
+        found.append(Choice(block, meal_name, course_name, left, len(here)))
+    return found

@@ -1,0 +1,184 @@
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from optimenu.commands.app import app
+from optimenu.errors import InputFaults, ProvedImpossible
+from tests.commands.small import CONFIG, write_project
+
+
+def run(*words: str) -> subprocess.CompletedProcess[str]:
+    """Run the program as a user would."""
+    return subprocess.run(
+        [sys.executable, "-c", "from optimenu.commands.app import main; main()", *words],
+        capture_output=True, text=True, check=False,
+        env={**os.environ, "COLUMNS": "100"},
+    )  # fmt: skip
+
+
+def plan_args(config: Path, out: Path, *more: str) -> list[str]:
+    return ["plan", str(config), "--out", str(out), "--method", "direct", *more]
+
+
+def test_plan_writes_a_run_and_says_how_good_it_is(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project")
+    done = run(*plan_args(config, tmp_path / "run"))
+    assert done.returncode == 0, done.stderr
+    assert "meets every hard limit" in done.stdout
+    assert "Check allergens on the pack itself" in done.stdout
+    assert "licensed dietitian" in done.stdout
+    assert "\x1b" not in done.stdout + done.stderr
+    assert f"Run written to {tmp_path / 'run'}" in done.stderr
+    assert (tmp_path / "run" / "record.json").is_file()
+
+
+def test_json_is_all_of_stdout(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project")
+    done = run(*plan_args(config, tmp_path / "run", "--json"))
+    data = json.loads(done.stdout)
+    record = json.loads((tmp_path / "run" / "record.json").read_text())
+    assert {k: data[k] for k in record} == record
+
+
+def test_optimal_is_said_of_a_closed_gap_only(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project")
+    done = run(*plan_args(config, tmp_path / "run"))
+    assert "optimal" in done.stdout
+    searched = run("plan", str(config), "--out", str(tmp_path / "searched"), "--moves", "1000")
+    record = json.loads((tmp_path / "searched" / "record.json").read_text())
+    assert ("optimal" in searched.stdout) == record["gap_closed"]
+
+
+EIGHT = (
+    CONFIG.replace("at_mots", "at_most")
+    .replace("most_a_day = 1", "most_a_dya = 1")  # 1 unknown setting
+    .replace('sex = "female"', 'sex = "femal"')  # 2 unknown word
+    .replace("mass_kg = 60", 'mass_kg = "sixty"')  # 3 no number
+    .replace("day_within = 20", "day_within = 120")  # 4 out of range
+    .replace('at = "07:30"', 'at = "7.30"')  # 5 no clock time
+    .replace("cycle_days = 2", "cycle_days = 0")  # 6 out of range
+    .replace("gross_kg = 8", "gross_kg = -8")  # 7 out of range
+    .replace('file = "tasting.csv"', 'file = "tastings.csv"')  # 8 no such file
+)
+
+
+def test_eight_faults_are_told_at_once_and_nothing_is_written(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project", EIGHT)
+    done = run(*plan_args(config, tmp_path / "run"))
+    assert done.returncode == 2
+    lines = done.stderr.splitlines()
+    assert lines[-1] == "8 faults. Nothing was solved or written."
+    numbered = EIGHT.splitlines()
+    for line, word in zip(
+        sorted(lines[:-1], key=lambda text: int(text.split(":")[1].split()[0])),
+        ("tastings.csv", "cycle_days", "femal", "mass_kg", "7.30", "day_within", "most_a_dya", "gross_kg"),
+        strict=True,
+    ):
+        number = int(line.split(":")[1].split()[0])
+        assert word in line
+        assert word in numbered[number - 1], line
+    assert 'Did you mean "most_a_day"?' in done.stderr
+    assert 'Did you mean "female"?' in done.stderr
+    assert not (tmp_path / "run").exists()
+    assert not list(tmp_path.glob("**/.passing-*"))
+
+
+def test_faults_as_json(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project", EIGHT)
+    done = run(*plan_args(config, tmp_path / "run", "--json"))
+    data = json.loads(done.stdout)
+    assert data["exit_code"] == done.returncode == 2
+    assert len(data["faults"]) == 8
+    assert all(f["line"] > 0 for f in data["faults"])
+
+
+def test_a_folder_that_exists_is_not_touched(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project")
+    (tmp_path / "run").mkdir()
+    result = CliRunner().invoke(app, plan_args(config, tmp_path / "run"))
+    assert isinstance(result.exception, InputFaults)
+    assert "exists already" in str(result.exception)
+    assert not list((tmp_path / "run").iterdir())
+
+
+def test_an_impossible_config_is_proved_so_and_named(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project", CONFIG.replace("kcal = 1500", "kcal = 4500"))
+    done = run(*plan_args(config, tmp_path / "run"))
+    assert done.returncode == ProvedImpossible.exit_code == 3
+    assert "[nutrients] juno" in done.stderr
+    assert "plan.toml:" in done.stderr
+    assert "too little" in done.stderr
+    assert done.stdout == ""
+    assert not (tmp_path / "run").exists()
+
+
+def test_shared_limits_can_be_impossible_too(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project", CONFIG.replace("gross_kg = 8", "gross_kg = 1"))
+    done = run(*plan_args(config, tmp_path / "run"))
+    assert done.returncode == 3
+    assert "stowage.gross_kg" in done.stderr
+    assert "the planner may loosen it" in " ".join(done.stderr.split())
+
+
+def test_what_only_whole_servings_make_impossible_is_left_to_the_solver(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project", CONFIG.replace("gross_kg = 8", "gross_kg = 2"))
+    done = run(*plan_args(config, tmp_path / "run"))
+    assert done.returncode == 3
+    assert "by HiGHS on the plain model" in done.stderr
+    searched = run("plan", str(config), "--out", str(tmp_path / "run"), "--moves", "20000")
+    assert searched.returncode == 4
+    assert "none proved impossible" in searched.stderr
+    assert "The nearest try, which is no menu, breaks" in searched.stderr
+
+
+def test_nothing_liked_is_a_fault_of_the_input(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project", CONFIG.replace("age = 34", "age = 34\nfloor = 9"))
+    (tmp_path / "project" / "tasting.csv").write_text(
+        (tmp_path / "project" / "tasting.csv").read_text().replace(",6,", ",9,").replace(",6.5,", ",9,")
+        .replace(",7.0,", ",9,").replace(",7.5,", ",9,")
+    )  # fmt: skip
+    done = run(*plan_args(config, tmp_path / "run"))
+    assert done.returncode == 2
+    assert "scores above the floor" in done.stderr
+
+
+def test_an_unknown_method_is_a_usage_error(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project")
+    done = run("plan", str(config), "--method", "magic")
+    assert done.returncode == 2
+    assert "search and direct are known" in done.stderr
+
+
+@pytest.mark.parametrize("wait", [0.7, 1.1, 1.7, 2.5])
+def test_ctrl_c_keeps_an_audited_menu_or_says_there_is_none(tmp_path: Path, wait: float) -> None:
+    config = write_project(tmp_path / "project")
+    process = subprocess.Popen(
+        [sys.executable, "-c", "from optimenu.commands.app import main; main()", "plan", str(config),
+         "--out", str(tmp_path / "run"), "--moves", "400000000"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    time.sleep(wait)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=120)
+    assert process.returncode == 130, err
+    if (tmp_path / "run").exists():
+        assert "meets every hard limit" in out
+        audit = run("audit", str(tmp_path / "run"))
+        assert audit.returncode == 0, audit.stdout + audit.stderr
+    else:
+        assert "nothing was written" in err
+
+
+def test_help_names_the_exit_codes() -> None:
+    done = run("--help")
+    assert done.returncode == 0
+    assert "3 proved impossible" in " ".join(done.stdout.split())

@@ -1,0 +1,217 @@
+"""Repeats: so many a day, a cycle, and gaps over the calendar and its seam."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from optimenu.program.build import build
+from optimenu.program.program import LINK
+from optimenu.rules.repeats import Repeats
+from tests.rules.hand import broken, faults, item, person, problem, rule, said, tally
+from tests.rules.tiny import holding, measured
+
+STEW = item("stew", tags=frozenset({"hearty"}), main_ingredient="beef")
+PIE = item("pie", main_ingredient="beef")
+RICE = item("rice", "main side", main_ingredient="rice")
+ALL = (STEW, PIE, RICE)
+
+
+def near(problem, tally, rng):
+    kinds = ("item", "main_ingredient", "tag", "form", "cuisine", "texture")
+    parts = []
+    for name, of in zip("abc", rng.sample(kinds, 3), strict=True):
+        course = rng.choice(
+            ("", "courses = ['main']\n", "exempt_courses = ['side']\nexempt_tags = ['heavy']\n")
+        )
+        if rng.random() < 0.3:
+            course += "people = ['ana']\n"
+        head = f"[repeats.{name}]\nof = '{of}'\n{course}"
+        found = measured(Repeats, head + "most_a_day = 1\nmost_a_cycle = 1", problem, tally)
+        day = max((m.most for m in found if m.origin.day >= 0), default=1)
+        cycle = max((m.most for m in found if m.origin.day < 0), default=1)
+        parts.append(f"{head}most_a_day = {day}\nmost_a_cycle = {cycle + rng.randint(0, 1)}\n")
+    gaps = []
+    for k in range(10):
+        of, only = rng.choice((("item", f"i{k % 8}"), ("tag", "heavy"), ("main_ingredient", "soy")))
+        if not any(only in (i.id, i.main_ingredient, *i.tags) for i in problem.catalogue.items):
+            continue
+        daily = "most_a_day = 1\n" if rng.random() < 0.5 else ""
+        course = "courses = ['main']\n" if rng.random() < 0.6 else ""
+        wrap = str(rng.random() < 0.5).lower()
+        gaps.append(
+            f"[repeats.g{k}]\nof = '{of}'\nonly = ['{only}']\ngap_days = {rng.randint(2, 3)}\nwrap = {wrap}\n"
+            + daily
+            + course
+        )
+    return "\n".join((parts[0], holding(Repeats, problem, tally, gaps, 2))), problem
+
+
+def test_so_many_a_day_and_a_cycle():
+    question = problem(ALL, days=3, dates=9, reserve=1)
+    toml = "[repeats.beef]\nof = 'main_ingredient'\nonly = ['beef']\nmost_a_day = 1\nmost_a_cycle = 2"
+    beef = rule(Repeats, toml, question)
+    # day 1 two, day 3 one: three in a pass of the cycle, however often it returns; the reserve and what
+    # is free in the day are not judged
+    menu = tally(
+        question,
+        """
+        ana 1 lunch main stew 1
+        ana 1 dinner main pie 1
+        ana 3 lunch main pie 1
+        ana r1 lunch main pie 1
+        ana 2 pie 2?
+        """,
+    )
+    assert broken(beef, menu) == [
+        ("repeats.beef.most_a_day", "ana", 0, "1", "servings"),
+        ("repeats.beef.most_a_cycle", "ana", -1, "1", "servings"),
+    ]
+    assert said(beef, menu) == [
+        (
+            "ana, day 1: beef on one day: 2 servings; at most 1 servings",
+            "raise repeats.beef.most_a_day to 2 servings",
+        ),
+        (
+            "ana: beef in the cycle: 3 servings; at most 2 servings",
+            "raise repeats.beef.most_a_cycle to 3 servings",
+        ),
+    ]
+
+
+GAP = "[repeats.g]\nof = 'item'\nonly = ['stew']\ngap_days = 3\n"
+
+
+@pytest.mark.parametrize(
+    ("days", "dates", "wrap", "served", "runs"),
+    [
+        # five days once: 1 and 3 are two days apart, 1 and 4 three; 1 and 5 only over the seam
+        (5, 5, True, (1, 3), [(0, 1, 2)]),
+        (5, 5, True, (1, 4), [(0, 3, 4)]),
+        (5, 5, False, (1, 4), []),
+        (5, 5, True, (1, 5), [(0, 3, 4), (0, 1, 4)]),
+        (5, 5, False, (1, 5), []),
+        # the same cycle on seven dates: 1 2 3 4 5 1 2 meets day 5 followed by 1, with or without the seam
+        (5, 7, False, (1, 5), [(0, 3, 4), (0, 1, 4)]),
+        # on six dates the calendar holds 4 5 1 and not 5 1 2
+        (5, 6, False, (1, 5), [(0, 3, 4)]),
+        (5, 6, False, (2, 5), []),
+        (5, 6, True, (2, 5), [(0, 1, 4)]),
+    ],
+)
+def test_gaps(days, dates, wrap, served, runs):
+    question = problem(ALL, days=days, dates=dates)
+    gap = rule(Repeats, f"{GAP}wrap = {str(wrap).lower()}", question)
+    menu = tally(question, "\n".join(f"ana {d} lunch main stew 1" for d in served))
+    assert sorted(b.origin.run for b in gap.breaches(menu)) == sorted(runs)
+    assert all((b.amount, b.unit) == (1, "days") for b in gap.breaches(menu))
+
+
+def test_servings_on_one_day_are_no_repetition_unless_one_a_day_is_the_most():
+    question = problem(ALL, days=5)
+    menu = tally(question, "ana 1 lunch main stew 1\nana 1 dinner main stew 1")
+    assert broken(rule(Repeats, GAP, question), menu) == []
+    # one a day: the day itself, and each of the three runs that hold it
+    daily = rule(Repeats, GAP + "most_a_day = 1", question)
+    assert [b[0].split(".")[-1] for b in broken(daily, menu)] == ["most_a_day"] + 3 * ["gap_days"]
+
+
+def test_how_a_gap_is_said_and_loosened():
+    question = problem(ALL, days=4)
+    gap = rule(Repeats, GAP + "wrap = false", question)
+    menu = tally(question, "ana 1 lunch main stew 1\nana 3 lunch main stew 1")
+    assert said(gap, menu) == [
+        (
+            "ana: stew within 3 days (days 1, 2, 3): 2 days; at most 1 days",
+            "lower repeats.g.gap_days under 3 days",
+        )
+    ]
+
+
+def test_courses_tags_and_people_left_out():
+    question = problem(ALL, people=(person("ana"), person("bo")), days=2)
+    menu = tally(
+        question,
+        """
+        ana 1 lunch side rice 2
+        ana 1 lunch main stew 1
+        ana 1 dinner main stew 1
+        bo 1 lunch main rice 1
+        bo 1 dinner main rice 1
+        """,
+    )
+
+    def who(more):
+        found = rule(Repeats, f"[repeats.r]\nof = 'item'\nmost_a_day = 1\n{more}", question)
+        return [(b.origin.person, b.origin.what) for b in found.breaches(menu)]
+
+    assert who("") == [("ana", "rice"), ("ana", "stew"), ("bo", "rice")]
+    assert who("courses = ['main']") == [("ana", "stew"), ("bo", "rice")]
+    assert who("exempt_courses = ['side']") == [("ana", "stew"), ("bo", "rice")]
+    assert who("exempt_tags = ['hearty']") == [("ana", "rice"), ("bo", "rice")]
+    assert who("people = ['bo']") == [("bo", "rice")]
+    assert who("only = ['stew']") == [("ana", "stew")]
+
+
+def uses_allowed(toml, days=6, **more):
+    question = problem(ALL, days=days, **more)
+    program = build(question, (rule(Repeats, toml, question),))
+    lengths = np.diff(program.deduct_start).tolist()
+    names = [
+        question.catalogue.items[program.item[program.group_column[s]]].id for s in program.group_start[:-1]
+    ]
+    return dict(zip(names, lengths, strict=True))
+
+
+def test_use_groups_are_as_long_as_the_limits_leave():
+    # stew can stand at two meals of six days, rice also as a side of two servings: 12 and 24
+    assert uses_allowed("") == {"stew": 12, "pie": 12, "rice": 24}
+    assert uses_allowed("[repeats.r]\nof = 'item'\nmost_a_cycle = 4") == {"stew": 4, "pie": 4, "rice": 4}
+    # 6 days, a gap of 3 over the seam: two uses, and one if the gap is 4
+    gap = "[repeats.r]\nof = 'item'\nmost_a_day = 1\ngap_days = {}"
+    assert uses_allowed(gap.format(3)) == {"stew": 2, "pie": 2, "rice": 2}
+    assert uses_allowed(gap.format(4)) == {"stew": 1, "pie": 1, "rice": 1}
+    # without the seam, and on a calendar that does not come round, days 1 and 5 are both free to have it
+    assert uses_allowed(gap.format(4) + "\nwrap = false")["stew"] == 12
+    assert uses_allowed(gap.format(4) + "\nwrap = false", dates=9)["stew"] == 1
+
+
+def test_use_groups_of_what_a_limit_leaves_out_stay_as_they_were():
+    only = "[repeats.r]\nof = 'item'\nonly = ['stew']\nmost_a_cycle = 1"
+    assert uses_allowed(only) == {"stew": 1, "pie": 12, "rice": 24}
+    tags = "[repeats.r]\nof = 'item'\nexempt_tags = ['hearty']\nmost_a_cycle = 1"
+    assert uses_allowed(tags) == {"stew": 12, "pie": 1, "rice": 1}
+    courses = "[repeats.r]\nof = 'item'\ncourses = ['main']\nmost_a_cycle = 1"
+    assert uses_allowed(courses) == {"stew": 1, "pie": 1, "rice": 24}
+
+
+def test_one_a_day_needs_no_column_of_its_own():
+    question = problem(ALL, days=4)
+    daily = build(question, (rule(Repeats, GAP + "most_a_day = 1", question),))
+    free = build(question, (rule(Repeats, GAP, question),))
+    assert daily.n == daily.n_menu
+    # one column "stew on this day" for each day, each tied by two rows
+    assert free.n - free.n_menu == 4
+    assert int((free.row_kind == LINK).sum()) == 8
+
+
+def test_faults():
+    toml = """
+    [repeats.a]
+    of = "main_ingredient"
+    only = ["beeff"]
+    courses = ["mian"]
+    exempt_courses = ["sid"]
+    people = ["ann"]
+    gap_days = 3
+    [repeats.b]
+    of = "item"
+    """
+    assert faults(rule(Repeats, toml, problem(ALL))) == [
+        ("a.people", 'no person "ann". Did you mean "ana"?'),
+        ("a.courses", 'no course "mian" in any meal. Did you mean "main"?'),
+        ("a.exempt_courses", 'no course "sid" in any meal. Did you mean "side"?'),
+        ("a.only", 'no main ingredient "beeff" in the catalogue. Did you mean "beef"?'),
+        ("a.gap_days", "a gap of 3 days is longer than the cycle of 2 days"),
+        ("b", "set most_a_day, most_a_cycle or gap_days"),
+    ]
