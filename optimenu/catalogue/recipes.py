@@ -23,8 +23,6 @@ from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import pandas as pd
-
 from optimenu.errors import Fault, InputFaults, nearest
 from optimenu.nutrition.nutrients import BY_COLUMN
 
@@ -169,6 +167,8 @@ def read_composition(path: Path) -> Composition:
 
     A double is read as its shortest decimal. ``FLD`` is the table's name for fluoride, ours is ``FD``.
     """
+    import pandas as pd
+
     table = pd.read_parquet(path)
     columns = {str(c): str(c).replace("FLD[", "FD[").rstrip("]").replace("[", "_") for c in table.columns}
     known = {old: new for old, new in columns.items() if new in BY_COLUMN}

@@ -21,6 +21,7 @@ from optimenu.crew.people import EnergyTable, Person, PersonTable, requirement
 from optimenu.crew.prescriptions import Prescription, PrescriptionFile, resolve
 from optimenu.crew.tasting import Score, read_tasting
 from optimenu.errors import Fault, InputFaults, nearest
+from optimenu.files import shown_path
 from optimenu.problem.calendar import Load, PlanDay, cycle_days, stay_dates
 from optimenu.problem.problem import Party, Problem
 from optimenu.rules.avoid import prescription_faults
@@ -284,9 +285,10 @@ class _Loader:
         names = [load.name for load in loads]
         for row in stock or ():
             if row.load not in names:
-                file = self.layers.values["stock"]["file"]
+                file = self.layers.path(("stock", "file"), self.layers.values["stock"]["file"])
                 text = f'load: no load "{row.load}" in [stay.loads].{nearest(row.load, names)}'
-                self.faults.append(Fault(file, row.line, text))
+                if not isinstance(file, Fault):
+                    self.faults.append(Fault(shown_path(file), row.line, text))
         return tuple(loads)
 
     def _script_names(self, name: str, script: Prescription, catalogue: Catalogue) -> None:

@@ -22,7 +22,9 @@ from optimenu.rules.nutrient_settings import not_assessed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from decimal import Decimal
 
+    from optimenu.audit.menu import Report
     from optimenu.planning import Options, Planned
 
 FORMAT = 1
@@ -75,9 +77,22 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
             for liked, best, price in zip(report.liked, planned.scale.best, planned.scale.prices, strict=True)
         ],
         "soft_limits_missed": [b.text for b in report.soft],
-        "not_proved": sorted({m.label for m in report.measures if not m.proved and m.high is not None}),
+        "not_proved": not_proved(report),
         "not_assessed": list(not_assessed(settings.nutrients, case.problem)),
     }
+
+
+def not_proved(report: Report) -> list[dict[str, str]]:
+    """Ceilings that rest on unknown values, by person and nutrient, with the least share that is known."""
+    least: dict[tuple[str, str], Decimal] = {}
+    for m in report.measures:
+        if not m.proved and m.high is not None:
+            key = (m.origin.person, m.origin.what)
+            least[key] = min(m.known, least.get(key, m.known))
+    return [
+        {"person": person, "what": what, "known_share": f"{share:.4f}"}
+        for (person, what), share in sorted(least.items())
+    ]
 
 
 def run_files(planned: Planned, options: Options, times: Mapping[str, float]) -> dict[str, bytes]:

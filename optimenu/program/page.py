@@ -267,6 +267,13 @@ def soft_price(price: Decimal) -> Decimal:
     return price.quantize(Decimal(1).scaleb(-SOFT_PRICE_DECIMALS), ROUND_HALF_EVEN)
 
 
+def soft_amount(value: Decimal, price: Decimal | None) -> Decimal:
+    """Round what a soft row counts to the decimals its price leaves; a hard row's value is kept as it is."""
+    if price is None:
+        return value
+    return value.quantize(Decimal(1).scaleb(SOFT_PRICE_DECIMALS - GOAL_DECIMALS), ROUND_HALF_EVEN)
+
+
 def vector(values: Sequence[Decimal]) -> tuple[NDArray[np.int64], int]:
     """Return decimals as whole numbers, int64 (n,), and how many decimals they carry."""
     places = decimals_of(values)

@@ -11,13 +11,14 @@ from pydantic import ConfigDict, Field
 from optimenu.menu.tally import span
 from optimenu.problem.calendar import Course, Meal
 from optimenu.program.origin import Origin
-from optimenu.program.page import vector
+from optimenu.program.page import soft_amount, vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
 from optimenu.settings import Clock, NonNegative, Percent, Role, Settings, Whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
+    from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
     from optimenu.problem.calendar import PlanDay
     from optimenu.program.page import Page
@@ -179,28 +180,31 @@ high = 40
         return text.replace(measure.origin.key, f"{measure.origin.key}.{line}", 1)
 
     def _write_shares(self, page: Page) -> None:
-        energy, places = vector(self._energy())
+        items = self.problem.catalogue.items
         for name, side, table, share in self._shares():
-            part, share_places = vector([share / 100])
-            whole = energy * 10**share_places
+            counted = [self._counted(i, table, share, here=here) for here in (False, True) for i in items]
+            vals, places = vector(counted)
+            zero = Decimal(0)
             for p, who in enumerate(self.problem.people):
                 for day in self.problem.cycle:
                     cols = page.of(p, (day.number,))
                     inside = np.isin(cols, page.of(p, (day.number,), meal=name))
-                    vals = whole[page.item[cols]] * inside - energy[page.item[cols]] * part[0]
-                    zero = Decimal(0)
                     page.row(
                         self._share(name, side, who.id, day.number, table),
                         cols,
-                        vals,
+                        vals[page.item[cols] + len(items) * inside],
                         low=zero if side == "low" else None,
                         high=zero if side == "high" else None,
-                        decimals=places + share_places,
+                        decimals=places,
                         soft=table.price,
                     )
 
-    def _energy(self) -> list[Decimal]:
-        return [self.problem.amount(i, ENERGY) or Decimal(0) for i in self.problem.catalogue.items]
+    def _kcal(self, item: Item) -> Decimal:
+        return self.problem.amount(item, ENERGY) or Decimal(0)
+
+    def _counted(self, item: Item, table: ShareTable, share: Decimal, *, here: bool) -> Decimal:
+        """What a serving adds to a meal's energy less the meal's share of the day's, kcal."""
+        return soft_amount(self._kcal(item) * ((1 if here else 0) - share / 100), table.price)
 
     def _shares(self) -> Iterator[tuple[str, str, ShareTable, Decimal]]:
         for name, table in self.settings.tables.items():
@@ -257,15 +261,14 @@ high = 40
         day: int,
     ) -> Measure:
         entries = tally.on(p, day)
-        part = share / 100
+
+        def counted(e: Entry) -> Decimal:
+            return self._counted(e.item, table, share, here=e.meal is not None and e.meal.name == meal)
 
         def kcal(e: Entry) -> Decimal:
-            return self.problem.amount(e.item, ENERGY) or Decimal(0)
+            return self._kcal(e.item)
 
-        found = span(
-            entries,
-            lambda e: kcal(e) * ((1 if e.meal and e.meal.name == meal else 0) - part),
-        )
+        found = span(entries, counted)
         here = sum((e.count * kcal(e) for e in entries if e.meal and e.meal.name == meal), Decimal(0))
         # what is free in the day takes from every meal's share: all of it for a floor, none for a ceiling
         total = sum((e.count * kcal(e) for e in entries if e.certain or side == "low"), Decimal(0))

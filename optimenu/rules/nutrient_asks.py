@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.problem.calendar import runs
 from optimenu.program.origin import Origin
+from optimenu.program.page import soft_amount
 from optimenu.rules.nutrient_settings import WINDOW_DATES, Line, NutrientsSettings, lines
 
 if TYPE_CHECKING:
@@ -139,6 +140,7 @@ class AskMaker:
             origin = Origin("nutrients", key, person, what=what, run=run, who=who)
         if price is not None:
             price = price / per
+            total = soft_amount(total, price)
         return Ask(
             origin, p, window, weights, meal, side, top, bottom, top_factor, factor, total, limit, given,
             per, price, unit, reading,

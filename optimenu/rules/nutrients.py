@@ -11,7 +11,7 @@ import numpy as np
 from optimenu.errors import nearest
 from optimenu.menu.tally import span
 from optimenu.nutrition.nutrients import BY_COLUMN
-from optimenu.program.page import vector
+from optimenu.program.page import soft_amount, vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward
 from optimenu.rules.nutrient_asks import ENERGY, PERCENT, ZERO, Ask, AskMaker
 from optimenu.rules.nutrient_settings import NutrientsSettings, lines
@@ -158,7 +158,7 @@ low = 0.6
         value = ask.top_factor * self._counted(item, ask.top, up)
         if ask.bottom:
             value -= ask.factor * self._counted(item, ask.bottom, not up)
-        return value
+        return soft_amount(value, ask.price)
 
     def _of_entry(self, ask: Ask, entry: Entry) -> Decimal:
         return self._value(ask, entry.item)
@@ -174,7 +174,7 @@ low = 0.6
         made: dict[tuple[object, ...], tuple[np.ndarray, int]] = {}
         items = self.problem.catalogue.items
         for ask in self.asks:
-            key = (ask.side, ask.top, ask.bottom, ask.top_factor, ask.factor)
+            key = (ask.side, ask.top, ask.bottom, ask.top_factor, ask.factor, ask.price is None)
             if key not in made:
                 made[key] = vector([self._value(ask, i) for i in items])
             vals, places = made[key]

@@ -26,7 +26,8 @@ def check_page(case: Case, found: Inspection) -> RenderableType:
         heading(problem.name),
         cell(
             f"{dates_of(problem.dates[:1])} {problem.dates[0].year} to {dates_of(problem.dates[-1:])} "
-            f"{problem.dates[-1].year}: {len(problem.dates)} dates; cycle of {problem.cycle_length} days ({kinds}); "
+            f"{problem.dates[-1].year}: {len(problem.dates)} dates; "
+            f"cycle of {problem.cycle_length} days ({kinds}); "
             f"{len(problem.reserve)} reserve days; loads: "
             + ", ".join(f"{load.name} from {dates_of([load.arrives])}" for load in problem.loads)
         ),

@@ -1,15 +1,17 @@
 """Consoles, signs and colours.
 
 Colour is never the only cue: every state has a sign too, and each person a letter. Colours are those of
-Okabe and Ito, told apart by most people who see colours differently.
+Okabe and Ito (Color Universal Design, 2008), told apart by most people who see colours differently.
 """
 
 from __future__ import annotations
 
+import codecs
 import os
 import sys
+import unicodedata
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from rich.console import Console
 from rich.text import Text
@@ -17,7 +19,7 @@ from rich.text import Text
 from optimenu.files import clean
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from datetime import date
     from typing import IO
 
@@ -35,18 +37,49 @@ STYLES = {
     "head": "bold",
     "soft": "#E69F00",
 }
-_SIGNS = {BELOW: "▼", ABOVE: "▲", KEPT: "·", UNKNOWN: "?", UNPROVED: "?"}
-_ASCII = {BELOW: "v", ABOVE: "^", KEPT: ".", UNKNOWN: "?", UNPROVED: "?"}
+PEOPLE = ("#E69F00", "#56B4E9", "#009E73", "#F0E442", "#0072B2", "#D55E00", "#CC79A7")
+"""Colours of people in turn, behind a dark letter; the letter tells them apart when colours run out."""
+SIGNS = {BELOW: "▼", ABOVE: "▲", KEPT: "·", UNKNOWN: "?", UNPROVED: "?"}
+_SIMPLER = {"▼": "v", "▲": "^", "·": ".", "°": "", "µ": "u", "█": "#", "░": ".", "─": "-", "–": "-"}  # noqa: RUF001
+_SIMPLER_NAME = "optimenu.simpler"
+
+
+def _simpler(error: UnicodeError) -> tuple[str, int]:
+    """Stand-ins for what a stream cannot encode: a plain sign, the letter without accents, else ``?``."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    out = []
+    for c in error.object[error.start : error.end]:
+        bare = unicodedata.normalize("NFKD", c).encode("ascii", "ignore").decode()
+        out.append(_SIMPLER.get(c, bare or "?"))
+    return "".join(out), error.end
+
+
+codecs.register_error(_SIMPLER_NAME, _simpler)
 
 
 def _console(stream: IO[str]) -> Console:
     terminal = stream.isatty()
-    width = None if terminal or os.environ.get("COLUMNS", "").isdigit() else PLAIN_WIDTH
-    return Console(file=stream, width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
+    plain = not terminal or bool(os.environ.get("NO_COLOR"))
+    reconfigure = getattr(stream, "reconfigure", None)
+    if reconfigure is not None:
+        reconfigure(errors=_SIMPLER_NAME)
+    fixed = not terminal and not os.environ.get("COLUMNS", "").isdigit()
+    return Console(
+        file=stream,
+        width=PLAIN_WIDTH if fixed else None,
+        force_terminal=terminal,
+        # without a colour system not even bold is written: no escape codes at all
+        color_system=None if plain else "auto",
+        highlight=False,
+        markup=False,
+        emoji=False,
+        soft_wrap=False,
+    )
 
 
 def output_console() -> Console:
-    """Console for data: stdout, plain when it is no terminal."""
+    """Console for data: stdout, plain when it is no terminal or ``NO_COLOR`` is set."""
     return _console(sys.stdout)
 
 
@@ -55,14 +88,9 @@ def error_console() -> Console:
     return _console(sys.stderr)
 
 
-def sign(state: str, encoding: str | None = None) -> Text:
-    """Sign of a state, coloured; plain letters where the output cannot show more."""
-    table = _SIGNS
-    try:
-        _SIGNS[state].encode(encoding or sys.stdout.encoding or "ascii")
-    except (UnicodeEncodeError, LookupError):
-        table = _ASCII
-    return Text(table[state], style=STYLES[state])
+def sign(state: str) -> Text:
+    """Sign of a state, coloured; the console writes a plain letter where it can show no more."""
+    return Text(SIGNS[state], style=STYLES[state])
 
 
 def state_of(measure: Measure) -> str:
@@ -75,35 +103,56 @@ def state_of(measure: Measure) -> str:
 
 
 def cell(text: object, style: str = "") -> Text:
-    """Text of a cell: never read as markup, control characters taken out."""
+    """Text of a cell: never read as markup, control characters taken out, wrapped and never cut."""
     return Text(clean(str(text)), style=style, overflow="fold")
 
 
 def heading(text: str) -> Text:
     """Heading of a page or of a part of one."""
-    return Text(f"\n{clean(text)}", style=STYLES["head"])
+    return Text(f"\n{clean(text)}", style=STYLES["head"], overflow="fold")
 
 
 def dates_of(dates: Sequence[date]) -> str:
-    """Dates as a person writes them: 3 Feb, 19 Feb, 7 Mar."""
-    return ", ".join(f"{d.day} {d:%b}" for d in dates)
+    """Dates as a person writes them: 3 Feb, 19 Feb, 7 Mar; with years when there are several."""
+    several = len({d.year for d in dates}) > 1
+    return ", ".join(f"{d.day} {d:%b}" + (f" {d.year}" if several else "") for d in dates)
+
+
+class Named(Protocol):
+    """Whoever has an id and a name."""
+
+    @property
+    def id(self) -> str:
+        """Id in the config."""
+
+    @property
+    def name(self) -> str:
+        """Name on menus."""
 
 
 @dataclass(frozen=True)
 class Mark:
-    """A person's letter."""
+    """A person's letter, with a colour behind it where colours are shown."""
 
     letter: str
     name: str
+    colour: str
+
+    def text(self, *, name: bool = False) -> Text:
+        """Return the letter in brackets, followed by the name if asked."""
+        made = Text(f"[{self.letter}]", style=f"bold #000000 on {self.colour}", overflow="fold")
+        return made.append(f" {self.name}", style="none") if name else made
 
 
-def marks(names: list[str]) -> dict[str, Mark]:
-    """Give each person the first letter of the name that is still free, else the next letter free."""
-    taken: dict[str, Mark] = {}
+def marks(people: Iterable[Named]) -> Mapping[str, Mark]:
+    """Give each person, by id, the first letter of the name still free, else the next free sign."""
+    found: dict[str, Mark] = {}
     used: set[str] = set()
-    for name in names:
-        wanted = [c.upper() for c in name if c.isalpha()] + [chr(c) for c in range(65, 91)]
-        letter = next((c for c in wanted if c not in used), "?")
+    for k, person in enumerate(people):
+        name = clean(person.name)
+        wanted = [c.upper() for c in name if c.isalpha()]
+        wanted += [chr(c) for c in range(ord("A"), ord("Z") + 1)]
+        letter = next((c for c in wanted if len(c) == 1 and c not in used), str(k + 1))
         used.add(letter)
-        taken[name] = Mark(letter, name)
-    return taken
+        found[person.id] = Mark(letter, name, PEOPLE[k % len(PEOPLE)])
+    return found

@@ -9,7 +9,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from optimenu.views.console import STYLES, cell, dates_of, heading
+from optimenu.views.console import STYLES, cell, dates_of, heading, marks
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,39 +18,50 @@ if TYPE_CHECKING:
     from optimenu.problem.calendar import PlanDay
     from optimenu.problem.problem import Problem
 
+NARROWEST = 17
+"""Fewest characters of a day's column: two or three words of a name to a line."""
 LABEL_WIDTH = 11
-NARROWEST = 15
-"""Fewest characters of a day's column; the longest word of a name still fits."""
+GAP = 2
 
 
 def cycle_page(problem: Problem, tally: Tally, person: int, width: int) -> RenderableType:
     """Return every plan day of a person: courses of each meal, what is free, then the reserve."""
     who = problem.people[person]
-    parts: list[RenderableType] = [heading(f"{who.name}: {problem.name}")]
-    per_page = max(1, (width - LABEL_WIDTH - 2) // (_column(problem, width) + 2))
+    title = marks(problem.people)[who.id].text(name=True)
+    parts: list[RenderableType] = [Text(), title.append(f": {cell(problem.name).plain}", STYLES["head"])]
+    label = min(LABEL_WIDTH, width // 4)
+    most = max(1, (width - label) // (_column(problem, tally, person) + GAP))
     for days in (problem.cycle, problem.reserve):
-        for first in range(0, len(days), per_page):
-            parts.append(_page(problem, tally, person, days[first : first + per_page], width))
+        if days and days[0].block == "reserve":
+            parts.append(heading(f"{who.name}: reserve, beside the cycle and on no date of its own"))
+        # pages of equal length rather than a short last one
+        pages = -(-len(days) // most)
+        for k in range(pages):
+            first, last = k * len(days) // pages, (k + 1) * len(days) // pages
+            parts.append(_page(tally, person, days[first:last], label, width))
     return Group(*parts)
 
 
-def _column(problem: Problem, width: int) -> int:
-    """Width of a day's column: the longest word anywhere, but a few days on a page."""
-    longest = max(len(word) for i in problem.catalogue.items for word in i.name.split())
-    return min(max(NARROWEST, longest), width - LABEL_WIDTH - 4)
+def _column(problem: Problem, tally: Tally, person: int) -> int:
+    """Fewest characters a day's column needs, so that no word of a name on this menu is broken."""
+    words = [w for e in tally.by_person.get(person, ()) for w in e.item.name.split()]
+    words += [w for d in problem.days for w in d.kind.split()]
+    return max(NARROWEST, *(len(w) for w in words)) if words else NARROWEST
 
 
-def _page(problem: Problem, tally: Tally, person: int, days: Sequence[PlanDay], width: int) -> RenderableType:
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, width=width, header_style=STYLES["head"])
-    table.add_column("", width=LABEL_WIDTH)
+def _page(tally: Tally, person: int, days: Sequence[PlanDay], label: int, width: int) -> RenderableType:
+    each = max(1, (width - label) // len(days) - GAP)
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, GAP, 0, 0), header_style="")
+    table.add_column("", width=label, overflow="fold")
     for day in days:
-        title = Text.assemble((day.label, STYLES["head"]), (f"\n{_subtitle(day)}", STYLES["quiet"]))
-        table.add_column(title, ratio=1)
-    meals = list(dict.fromkeys(m.name for d in days for m in d.meals))
-    for meal in meals:
-        table.add_row(Text(meal.replace("_", " ").upper(), style=STYLES["head"]), *[""] * len(days))
-        courses = list(
-            dict.fromkeys(c.name for d in days for m in d.meals if m.name == meal for c in m.courses)
+        title = cell(day.label, STYLES["head"])
+        title.append(f"\n{cell(_subtitle(day)).plain}", STYLES["quiet"])
+        # the width is of the text alone; on a wide screen a page of few days stays easy to follow
+        table.add_column(title, width=min(each, 2 * NARROWEST), overflow="fold")
+    for meal in dict.fromkeys(m.name for d in days for m in d.meals):
+        table.add_row(cell(meal.replace("_", " ").upper(), STYLES["head"]))
+        courses = dict.fromkeys(
+            c.name for d in days for m in d.meals if m.name == meal for c in m.courses
         )
         for course in courses:
             cells = [_names(tally.on(person, d.number, meal), course) for d in days]
@@ -58,12 +69,15 @@ def _page(problem: Problem, tally: Tally, person: int, days: Sequence[PlanDay], 
                 table.add_row(cell(course.replace("_", " "), STYLES["quiet"]), *map(cell, cells))
     free = [_free(tally.on(person, d.number)) for d in days]
     if any(free):
-        table.add_row(cell("free in the day", STYLES["quiet"]), *map(cell, free))
-    return Group(table, Text())
+        table.add_row(cell("FREE", STYLES["head"]), *map(cell, free))
+    return Group(Text(), table)
 
 
 def _subtitle(day: PlanDay) -> str:
-    return f"{day.kind}; {dates_of(day.dates)}" if day.dates else "reserve, no date"
+    if not day.dates:
+        return "reserve"
+    count = "1 date" if len(day.dates) == 1 else f"{len(day.dates)} dates"
+    return f"{day.kind} · {count}: {dates_of(day.dates)}"
 
 
 def _names(entries: Sequence[Entry], course: str) -> str:
@@ -72,4 +86,4 @@ def _names(entries: Sequence[Entry], course: str) -> str:
 
 
 def _free(entries: Sequence[Entry]) -> str:
-    return "; ".join(f"up to {e.count} x {e.item.name}" for e in entries if not e.certain)
+    return "; ".join(f"free: {e.item.name}, up to {e.count}" for e in entries if not e.certain)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from collections import defaultdict
+from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 
+from optimenu.nutrition.covered import YOUNGEST
+from optimenu.nutrition.intakes import reference_intakes
+from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.rules.base import plain
 from optimenu.views.console import STYLES, cell, heading, marks
-from optimenu.views.totals import limits_table
+from optimenu.views.totals import fullness, limits_table
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -23,11 +27,12 @@ if TYPE_CHECKING:
 CAUTIONS = (
     "Check allergens on the pack itself; a recipe may change between lots.",
     "A licensed dietitian and a physician judge this plan; it does not replace them.",
-    "Local food-safety codes hold. Hot food at 57 °C or above, chilled at 5 °C or below; throw away what "
-    "stood 4 hours without temperature control (FDA Food Code 3-501.16, 3-501.19).",
-    "Nutrient values are those at production; losses in storage are not counted yet.",
+    "Local food-safety codes hold. Where they say nothing else: hot food held at 57 °C or above, cold food at "
+    "5 °C or below; discard what stood 4 hours without temperature control (FDA Food Code, 3-501.16 and 3-501.19).",
+    "Nutrient values are those at production; losses of vitamins in storage are not counted yet.",
 )
 _KEPT = ("stowage", "water", "condiments", "requests", "variety")
+MOST_BREACHES = 10
 
 
 def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> RenderableType:
@@ -35,42 +40,49 @@ def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> Rend
 
     Parameters
     ----------
+    report : Report
+        Audit of the menu; the value shown is the audit's own.
     record : mapping
-        As ``record.json`` holds it.
+        As ``record.json`` holds it; the bound and its gap come from it.
     """
+    shared = [m for m in report.measures if m.section in _KEPT and m.origin.day < 0]
+    shared.sort(key=lambda m: (_KEPT.index(m.section), -fullness(m), m.label))
     parts: list[RenderableType] = [
         heading(problem.name),
         cell(
-            f"{_long(problem.dates[0])} to {_long(problem.dates[-1])}: {len(problem.dates)} dates, "
-            f"a cycle of {problem.cycle_length} days, {len(problem.people)} people"
-            + (f", {len(problem.reserve)} reserve days each" if problem.reserve else "")
+            f"{_long(problem.dates[0])} to {_long(problem.dates[-1])}: {_many(len(problem.dates), 'date')}, "
+            f"a cycle of {_many(problem.cycle_length, 'day')}, "
+            + ("1 person" if len(problem.people) == 1 else f"{len(problem.people)} people")
+            + (f", {_many(len(problem.reserve), 'reserve day')} each" if problem.reserve else "")
         ),
+        heading("Liking"),
         liking_table(problem, report),
-        limits_table(
-            "Shared limits",
-            [m for m in report.measures if m.section in _KEPT and m.origin.day < 0],
-        ),
     ]
+    if shared:
+        parts += [heading("Limits over the stay"), limits_table(shared)]
     if report.soft:
         parts.append(heading("Soft limits missed, at their price"))
         parts += [Padding(cell(b.text, STYLES["soft"]), (0, 0, 0, 2)) for b in report.soft]
+    parts += _not_judged(problem, report, record)
     parts += [heading("How good it is"), *closing(report, record), cautions()]
     return Group(*parts)
 
 
 def liking_table(problem: Problem, report: Report) -> Table:
     """Liking and mean acceptance of each person."""
-    letters = marks([p.name for p in problem.people])
-    table = Table(box=None, pad_edge=False, title_justify="left", header_style=STYLES["head"])
-    for name, right in (("", False), ("person", False), ("liking", True), ("mean acceptance", True)):
-        table.add_column(name, justify="right" if right else "left")
+    letters = marks(problem.people)
+    table = Table(box=None, pad_edge=False, header_style=STYLES["head"])
+    table.add_column("person", overflow="fold")
+    table.add_column("liking", justify="right")
+    table.add_column("mean acceptance", justify="right")
     for person, liked in zip(problem.people, report.liked, strict=True):
         table.add_row(
-            cell(letters[person.name].letter, STYLES["head"]),
-            cell(person.name),
+            letters[person.id].text(name=True),
             cell(f"{liked.liking * 100:.1f} %"),
             cell(f"{liked.acceptance:.2f} of 9"),
         )
+    table.caption = "Liking: worth of the menu as a part of the most the person's own limits could allow."
+    table.caption_justify = "left"
     return table
 
 
@@ -78,43 +90,103 @@ def _long(when: date) -> str:
     return f"{when.day} {when:%B %Y}"
 
 
+def _many(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
+def _not_judged(problem: Problem, report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
+    """Ceilings that rest on unknown values, and nutrients the catalogue has no values of."""
+    unproved: dict[str, set[int]] = defaultdict(set)
+    for m in report.measures:
+        if not m.proved and m.high is not None and m.origin.person in problem.person_number:
+            unproved[column_name(m.origin.what)].add(problem.person_number[m.origin.person])
+    parts: list[RenderableType] = []
+    everybody = len(problem.people)
+    names = [
+        name if len(who) == everybody else f"{name} ({', '.join(problem.people[p].name for p in sorted(who))})"
+        for name, who in unproved.items()
+    ]
+    if names:
+        text = f"Ceilings not proved, because some items do not state the nutrient: {', '.join(names)}."
+        parts.append(cell(text))
+    if record["not_assessed"]:
+        missing = ", ".join(column_name(c) for c in record["not_assessed"])
+        parts.append(cell(f"Not assessed, because the catalogue does not state them: {missing}."))
+    return [heading("Not judged"), *(Padding(p, (0, 0, 0, 2)) for p in parts)] if parts else []
+
+
+def column_name(column: str) -> str:
+    """Name of a nutrient column a dietitian reads; its tag where there is none."""
+    column = column.split(" ")[0]
+    if column in BY_COLUMN:
+        return BY_COLUMN[column].name
+    tag = column.rsplit("_", 1)[0]
+    # every adult has the same rows, with the same names; only the amounts differ
+    return {i.column: i.name for i in reference_intakes("female", YOUNGEST)}.get(column, tag)
+
+
 def closing(report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
     """Say what was found and how much better at most any menu could be."""
-    price = report.price
-    value, bound = Decimal(record["value"]), Decimal(record["bound"])
-    lines: list[RenderableType] = []
-    if report.holds:
-        kept = f"The menu as planned meets every hard limit: {len(report.measures):,} promises were measured."
-        lines.append(cell(kept))
-    else:
-        lines.append(cell(f"The menu breaks {len(report.breaches)} hard limits; see: optimenu audit", "bold"))
-    lines.append(
+    if not report.holds:
+        return _broken(report)
+    value, bound = report.value, Decimal(record["bound"])
+    lines: list[RenderableType] = [
+        cell(f"The menu as planned meets every hard limit: {len(report.measures):,} promises were measured."),
         cell(
-            f"Mean liking {plain((value + price) * 100)} % less {plain(price * 100)} % for soft limits: "
-            f"value {value:.6f}, bound {bound:.6f}."
-        )
-    )
+            f"Mean liking {plain((value + report.price) * 100)} % less {plain(report.price * 100)} % for soft "
+            f"limits missed: value {value:.6f}, bound {bound:.6f}, gap {_gap(record)}."
+        ),
+    ]
+    if value != Decimal(record["value"]):
+        text = f"The record claims {record['value']}: this is not the menu that was planned. See: optimenu audit"
+        lines.append(cell(text, "bold"))
+        return lines
     lines.append(cell(verdict(record), STYLES["head"]))
     return lines
 
 
+def _broken(report: Report) -> list[RenderableType]:
+    count = len(report.breaches)
+    lines: list[RenderableType] = [cell(f"This menu breaks {_many(count, 'hard limit')}:", "bold")]
+    lines += [Padding(cell(b.text), (0, 0, 0, 2)) for b in report.breaches[:MOST_BREACHES]]
+    if count > MOST_BREACHES:
+        lines.append(cell(f"and {count - MOST_BREACHES} more. All of them: optimenu audit"))
+    return lines
+
+
+def _gap(record: Mapping[str, Any]) -> str:
+    if record["gap"] is None:
+        return "unknown"
+    gap = Decimal(record["gap"])
+    asked = Decimal(str(record["options"]["gap_asked"]))
+    if Decimal(record["bound"]) <= 0:
+        return f"{gap:.6f} in mean liking"
+    text = f"{plain((gap * 100).quantize(Decimal('0.001'), ROUND_CEILING), 3)} %"
+    if not record["gap_reached"]:
+        text += f" ({plain(asked * 100)} % was asked: not reached, try more --moves)"
+    return text
+
+
 def verdict(record: Mapping[str, Any]) -> str:
     """Return the closing statement in words; "optimal" only of a closed gap."""
+    value, bound = Decimal(record["value"]), Decimal(record["bound"])
+    score = "(liking less the price of soft limits)"
+    if bound <= value:
+        return f"This menu is optimal: no menu within these limits scores better {score}."
+    if value > 0:
+        # of this menu's own value and rounded up, so that no less is said than is proved
+        better = ((bound - value) / value * 100).quantize(Decimal("0.01"), ROUND_CEILING)
+        left = f"more than {plain(better)} % better"
+    else:
+        left = f"more than {(bound - value).quantize(Decimal('0.000001'), ROUND_CEILING)} higher"
     if record["gap_closed"]:
         return (
-            "This menu is optimal: none within these limits scores better (liking less soft limits' price)."
+            "This menu is optimal: the solver closed its own gap, in floating point. Proved in whole numbers: "
+            f"no menu within these limits scores {left} {score}."
         )
-    value, bound = Decimal(record["value"]), Decimal(record["bound"])
-    if value <= 0:
-        return f"No menu within these limits scores more than {bound - value:.6f} higher."
-    # of this menu's own value and rounded up, so that no less is said than is proved
-    percent = ((bound - value) / value * 100).quantize(Decimal("0.01"), rounding="ROUND_CEILING")
-    return (
-        f"No menu within these limits scores more than {plain(percent)} % better (liking less the price of "
-        "soft limits)."
-    )
+    return f"No menu within these limits scores {left} {score}."
 
 
 def cautions() -> RenderableType:
-    """Return the usual cautions."""
+    """Return the cautions that go with every plan."""
     return Group(heading("Cautions"), *(Padding(cell(text), (0, 0, 0, 2)) for text in CAUTIONS))

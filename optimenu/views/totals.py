@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
 from rich.table import Table
+from rich.text import Text
 
 from optimenu.rules.base import plain
-from optimenu.views.console import STYLES, cell, sign, state_of
+from optimenu.views.console import STYLES, cell, heading, sign, state_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,10 +20,11 @@ if TYPE_CHECKING:
 
 SHORT_LIST = 15
 _LARGER = {"g": "kg", "mL": "L"}
+_LARGE = 10_000
 TITLES = {
     "stowage": "Mass and stowed volume",
     "water": "Water",
-    "condiments": "Condiments, packs for the crew",
+    "condiments": "Condiments",
     "packs": "Packs in stock",
     "requests": "Requests",
     "variety": "Variety",
@@ -33,53 +35,65 @@ TITLES = {
 
 def amount(value: Decimal, unit: str) -> str:
     """Write an amount; grams and millilitres from 10,000 on as kilograms and litres."""
-    if unit in _LARGER and abs(value) >= 10_000:
-        return f"{plain(value / 1000, 1)} {_LARGER[unit]}"
-    return f"{plain(value)} {unit}"
+    if unit in _LARGER and abs(value) >= _LARGE:
+        return f"{plain(value / 1000)} {_LARGER[unit]}"
+    return f"{plain(value)} {unit}".rstrip()
 
 
-def _shown(m: Measure) -> tuple[Decimal, Decimal | None, Decimal | None, str]:
+def reading(m: Measure) -> tuple[Decimal, Decimal | None, Decimal | None, str]:
+    """Value, least, most and unit, as a dietitian reads them; the end that is worse for the limit."""
     if m.shown is not None:
         return m.shown.value, m.shown.low, m.shown.high, m.shown.unit
-    return (m.least if m.high is None else m.most), m.low, m.high, m.unit
+    return (m.least if m.high is None or m.short > m.over else m.most), m.low, m.high, m.unit
+
+
+def limit(low: Decimal | None, high: Decimal | None, unit: str) -> str:
+    """Write a limit with the word that says which side it is."""
+    sides = []
+    if low is not None:
+        sides.append(f"at least {amount(low, unit)}")
+    if high is not None:
+        sides.append(f"at most {amount(high, unit)}")
+    return ", ".join(sides)
 
 
 def fullness(m: Measure) -> Decimal:
-    """Value as a part of the limit it is nearest to; 0 without one."""
-    value, low, high, _ = _shown(m)
-    if high:
-        return value / high
-    if low and value:
-        return low / value
-    return Decimal(0)
+    """How near a measure is to its limit, 1 at the limit, more outside; 0 where there is nothing to part."""
+    value, low, high, _ = reading(m)
+    if m.amount > 0:
+        return Decimal(1) + abs(m.amount)
+    parts = [value / high] if high else []
+    parts += [low / value] if low and value > 0 else []
+    return max(parts, default=Decimal(0))
 
 
-def limits_table(title: str, measures: Sequence[Measure]) -> Table:
-    """Return one row per measure: sign, what, used, limit, how full."""
-    table = Table(
-        box=None, pad_edge=False, title=title, title_justify="left", title_style=STYLES["head"],
-        header_style=STYLES["head"],
-    )  # fmt: skip
+def percent(m: Measure) -> str:
+    """How full a ceiling is; never 100 % unless it is full, never more unless it is over."""
+    value, _, high, _ = reading(m)
+    if not high:
+        return ""
+    side = ROUND_FLOOR if value <= high else ROUND_CEILING
+    return f"{(value / high * 100).quantize(Decimal(1), side)} %"
+
+
+def limits_table(measures: Sequence[Measure]) -> Table:
+    """Return one row per measure: sign, what, planned, limit, how full."""
+    table = Table(box=None, pad_edge=False, header_style=STYLES["head"])
     table.add_column("")
-    table.add_column("what", ratio=1)
-    for name in ("planned", "least", "most", "full"):
-        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("what", overflow="fold")
+    for name in ("planned", "limit", "full"):
+        table.add_column(name, justify="right", overflow="fold")
     for m in measures:
-        value, low, high, unit = _shown(m)
-        full = f"{value / high * 100:.0f} %" if high else ""
+        value, low, high, unit = reading(m)
         table.add_row(
-            sign(state_of(m)),
-            cell(m.label),
-            cell(amount(value, unit)),
-            cell("" if low is None else amount(low, unit).split(" ")[0]),
-            cell("" if high is None else amount(high, unit)),
-            cell(full),
-        )
+            sign(state_of(m)), cell(m.label), cell(amount(value, unit)), cell(limit(low, high, unit)),
+            cell(percent(m)),
+        )  # fmt: skip
     return table
 
 
 def totals_page(report: Report, *, everything: bool = False) -> RenderableType:
-    """Every section of measures that screens show; long lists cut to the tightest rows unless asked."""
+    """Every section of measures that screens show, tightest first; long lists cut unless asked."""
     parts: list[RenderableType] = []
     for section, title in TITLES.items():
         found = [m for m in report.measures if m.section == section]
@@ -87,7 +101,7 @@ def totals_page(report: Report, *, everything: bool = False) -> RenderableType:
             continue
         found.sort(key=lambda m: (-fullness(m), m.label))
         rest = 0 if everything else max(len(found) - SHORT_LIST, 0)
-        parts.append(limits_table(f"\n{title}", found[: len(found) - rest]))
+        parts += [heading(title), limits_table(found[: len(found) - rest])]
         if rest:
-            parts.append(cell(f"  {rest} more, less tight; all of them with --all", STYLES["quiet"]))
-    return Group(*parts)
+            parts.append(cell(f"{rest} more, less tight; all of them with --all", STYLES["quiet"]))
+    return Group(*(parts or [Text("No limit of the config is shown here.")]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import random
@@ -55,7 +56,8 @@ def test_a_killed_plan_leaves_no_half_written_run(tmp_path: Path) -> None:
             time.sleep(rng.random() * 0.2)
         else:
             time.sleep(rng.random() * 0.4)
-        os.kill(child, signal.SIGKILL)
+        with contextlib.suppress(ProcessLookupError):  # it was done before
+            os.kill(child, signal.SIGKILL)
         assert server.stdout.readline() == "ended\n"
         if any(p.name.startswith(mine) and p.is_dir() for p in runs.iterdir()):
             during += 1
@@ -65,6 +67,7 @@ def test_a_killed_plan_leaves_no_half_written_run(tmp_path: Path) -> None:
             assert (runs / latest.read_text().strip() / "record.json").is_file()
     server.stdin.close()
     server.wait()
+    server.stdout.close()
     assert during >= 50, f"only {during} of {TRIALS} kills fell while a run was being written"
     assert len(whole_runs(runs)) == kept
     # the next run sweeps what the killed ones left

@@ -58,7 +58,12 @@ def test_what_cannot_be_worked_out_says_why(energy, text):
 
 def test_a_person_outside_the_tables_is_refused():
     young = PersonTable(
-        name="Bo", sex="female", age=18, mass_kg=60, height_m=D("1.7"), energy={"edition": "2005", "activity": "sedentary"}
+        name="Bo",
+        sex="female",
+        age=18,
+        mass_kg=60,
+        height_m=D("1.7"),
+        energy={"edition": "2005", "activity": "sedentary"},
     )
     with pytest.raises(ValueError, match="19"):
         requirement(young, young.energy)

@@ -32,7 +32,9 @@ def test_sixteen_days_over_sixty_dates():
 
 def test_kinds_labels_and_days_that_get_no_date():
     rest = (Meal("brunch", 600, ()),)
-    days = cycle_days(stay_dates(APRIL, APRIL + timedelta(days=1)), 3, {2: "rest"}, {"work": (), "rest": rest}, "work")
+    days = cycle_days(
+        stay_dates(APRIL, APRIL + timedelta(days=1)), 3, {2: "rest"}, {"work": (), "rest": rest}, "work"
+    )
     assert [(d.number, d.label, d.kind, d.meals, d.block) for d in days] == [
         (0, "day 1", "work", (), "cycle"),
         (1, "day 2", "rest", rest, "cycle"),

@@ -182,3 +182,14 @@ def test_faults():
         ("lunch.courses.soup.same", "same 2 is over most 1"),
         ("lunch.on.rest.main.least", "least 3 is over most 2"),
     ]
+
+
+def test_a_soft_share_of_many_decimals_is_counted_to_six():
+    # 33.33333 % of 0.125 kcal is 0.0416666625: 0.125 less that is 0.0833333375, rounded to 0.083333
+    question = problem((item("crumb", ENERC_KCAL_kcal="0.125"),), days=1)
+    toml = COURSES.replace('at = "12:00"', 'at = "12:00"\nenergy_share = { high = 33.33333, price = 1 }')
+    soft = rule(Meals, toml, question)
+    menu = tally(question, "ana 1 lunch main crumb 1")
+    assert ("meals.lunch.energy_share.high", "ana", 0, "0.083333", "kcal") in broken(soft, menu)
+    program = build(question, (soft,))
+    assert [int(program.excess(program.complete(counts))[-1]) for counts in program.high[None, :]] == [41666]

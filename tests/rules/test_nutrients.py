@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
+import numpy as np
 import pytest
 
 from optimenu.nutrition.intakes import reference_intakes
@@ -408,7 +409,9 @@ def test_plain_water_and_water_added_count_as_fluid():
     fluid = rule(Nutrients, WIDE + "[nutrients.limits.WATER_g.day]\nlow = 1500", question)
     menu = tally(question, "ana 1 lunch main soup 1")
     assert broken(fluid, menu) == [("nutrients.limits.WATER_g.day.low", "ana", 0, "240", "g")]
-    assert said(fluid, menu)[0][0] == ("ana, day 1: Fluid: food, added and plain water: 1,260 g; at least 1,500 g")
+    assert said(fluid, menu)[0][0] == (
+        "ana, day 1: Fluid: food, added and plain water: 1,260 g; at least 1,500 g"
+    )
 
 
 def test_adequate_intakes_are_soft_floors_and_recommended_ones_hard():
@@ -563,3 +566,22 @@ def test_needs_every_column_that_is_named():
 def test_faults(toml, expected):
     question = problem(ALL, kinds={2: "rest"})
     assert set(faults(rule(Nutrients, WIDE + toml, question))) == {expected}
+
+
+def test_a_soft_limit_of_many_decimals_is_counted_to_six():
+    # 12.557 mg per 1000 kcal of 400.25 kcal: 300.125 - 5.02593925 = 295.09906075 mg, rounded once to
+    # 295.099061; 1 % off a price of 0.01 over 7 dates, 0.001428571429 a mg
+    food = item("a", ENERC_KCAL_kcal="400.25", NA_mg="300.125")
+    question = problem((food,), days=1, dates=7)
+    toml = "[nutrients.per_1000_kcal.NA_mg]\nhigh = 12.557\nprice = 0.01\nwindow = 'seven_days'"
+    soft = rule(Nutrients, WIDE + toml, question)
+    menu = tally(question, "ana 1 lunch main a 1")
+    (measure,) = (m for m in soft.measures(menu) if m.soft is not None)
+    assert measure.amount == 7 * D("295.099061")
+    assert measure.cost == 7 * D("295.099061") * D("0.001428571429")
+    program = build(question, (soft,))
+    x = np.asarray([1, 0])
+    (row,) = np.flatnonzero(program.row_price != HARD)
+    assert int(program.row_price[row]) * int(program.excess(x)[row]) == measure.cost.scaleb(18)
+    hard = rule(Nutrients, WIDE + toml.replace("price = 0.01\n", ""), question)
+    assert [b.amount for b in hard.breaches(menu)] == [7 * D("295.09906075")]
