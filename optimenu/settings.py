@@ -56,6 +56,7 @@ class Settings(BaseModel):
 
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}\Z", re.ASCII)
 _CLOCK = re.compile(r"([01]\d|2[0-3]):[0-5]\d(:00)?\Z", re.ASCII)
+_HEX = re.compile(r"#[0-9A-Fa-f]{6}$", re.ASCII)
 _WORD = re.compile(r"[a-z0-9_]{1,80}\Z", re.ASCII)
 
 
@@ -92,6 +93,18 @@ def _text(value: Any) -> Any:
     raise needs("some text", value)
 
 
+def _colour(value: Any) -> Any:
+    if isinstance(value, str) and _HEX.match(value):
+        return value
+    raise needs('a colour such as "#0072B2"', value)
+
+
+def _letter(value: Any) -> Any:
+    if isinstance(value, str) and len(value) == 1 and value.isalnum():
+        return value
+    raise needs("one letter or digit", value)
+
+
 Number = Annotated[Decimal, Numeric()]
 """A decimal, as written."""
 NonNegative = Annotated[Number, Span(least=0)]
@@ -111,6 +124,10 @@ Text = Annotated[str, BeforeValidator(_text), WithJsonSchema({"type": "string", 
 """Text for people, not empty, stripped of control characters."""
 Day = Annotated[date, BeforeValidator(_date)]
 """A TOML local date, or the same in quotes."""
+Colour = Annotated[str, BeforeValidator(_colour)]
+"""A colour as #RRGGBB."""
+Letter = Annotated[str, BeforeValidator(_letter)]
+"""One letter or digit."""
 Clock = Annotated[time, BeforeValidator(_clock)]
 """A time of day: ``"HH:MM"`` or a TOML local time without seconds."""
 Role = Literal["nobody", "physician", "dietitian", "planner"]

@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ConfigDict, Field, ValidationError
 
+from optimenu.crew.people import PersonTable
 from optimenu.settings import (
     Clock,
     Day,
@@ -207,3 +208,16 @@ def test_tables_in_a_mixed_array_stand_in_line():
     assert tomli.loads(to_toml(loose)) == {"a": [1, {"b c": 0.5}], "s": '"\x7f'}
     with pytest.raises(TypeError, match="TOML cannot hold object"):
         to_toml(Loose.model_validate({"a": object()}))
+
+
+def test_marks_and_colours_are_one_letter_and_six_figures() -> None:
+    table = {
+        "name": "Juno", "sex": "female", "age": 34, "mass_kg": 60, "height_m": Decimal("1.66"),
+        "energy": {"kcal": 1500},
+    }  # fmt: skip
+    found = PersonTable.model_validate({**table, "mark": "J", "colour": "#0072b2"})
+    assert (found.mark, found.colour) == ("J", "#0072b2")
+    with pytest.raises(ValidationError, match="needs one letter or digit, found"):
+        PersonTable.model_validate({**table, "mark": "Ju"})
+    with pytest.raises(ValidationError, match="needs a colour such as"):
+        PersonTable.model_validate({**table, "colour": "blue"})

@@ -86,10 +86,11 @@ def _print_pages(
     tally = Tally.of(problem, found.menu)
     if number is not None:
         for p in people:
-            console.print(day_page(problem, tally, p, number))
+            console.print(day_page(problem, tally, p, number, console.width))
     if nutrients:
         for p in people:
-            console.print(nutrients_page(problem, tally, report.measures, p, found.record["not_assessed"]))
+            missing = found.record["not_assessed"]
+            console.print(nutrients_page(problem, tally, report.measures, p, missing, console.width))
     if totals:
         console.print(totals_page(report, everything=everything))
     if number is None and not nutrients and not totals:

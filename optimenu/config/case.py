@@ -267,7 +267,7 @@ class _Loader:
             return None
         return Person(
             name, table.name, table.sex, table.age, table.mass_kg, table.height_m, table.floor, kcal, script,
-            tuple(steps),
+            table.mark or "", table.colour or "", tuple(steps),
         )  # fmt: skip
 
     def _loads(self, settings: ConfigBase, stock: tuple[StockRow, ...] | None) -> tuple[Load, ...]:

@@ -10,7 +10,7 @@ from pydantic import Field
 
 from optimenu.crew.prescriptions import Prescription
 from optimenu.nutrition import energy
-from optimenu.settings import Number, Positive, Settings, Span, Text, Unit, Whole
+from optimenu.settings import Colour, Letter, Number, Positive, Settings, Span, Text, Unit, Whole
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -58,6 +58,10 @@ class PersonTable(Settings):
     """Lowest acceptance score this person is given, on the nine-point scale."""
     floor_reason: Text | None = None
     """Why the floor is under 5."""
+    mark: Letter | None = None
+    """Letter on screens and papers; the first free letter of the name when absent."""
+    colour: Colour | None = None
+    """Colour on screens, as #RRGGBB; never the only way to tell people apart."""
 
 
 @dataclass(frozen=True)
@@ -81,6 +85,8 @@ class Person:
     floor: Decimal
     kcal: Mapping[str, Decimal]
     prescription: Prescription = field(default_factory=Prescription)
+    mark: str = ""
+    colour: str = ""
     steps: tuple[str, ...] = ()
 
     def kcal_on(self, kind: str) -> Decimal:

@@ -8,12 +8,14 @@ from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 
+from optimenu.config.inspect import FEW
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marks, sign
-from optimenu.views.summary import cautions
+from optimenu.views.summary import cautions, column_name
 
 if TYPE_CHECKING:
     from optimenu.config.case import Case
     from optimenu.config.inspect import Inspection, PersonView
+    from optimenu.views.console import Mark
 
 MOST = 10
 
@@ -21,42 +23,44 @@ MOST = 10
 def check_page(case: Case, found: Inspection) -> RenderableType:
     """Return the page of a check: calendar, people, what each may choose from, what wants a look."""
     problem = case.problem
-    kinds = ", ".join(f"{k} {sum(d.kind == k for d in problem.cycle)}" for k in problem.kinds)
-    parts: list[RenderableType] = [
-        heading(problem.name),
-        cell(
-            f"{dates_of(problem.dates[:1])} {problem.dates[0].year} to {dates_of(problem.dates[-1:])} "
-            f"{problem.dates[-1].year}: {len(problem.dates)} dates; "
-            f"cycle of {problem.cycle_length} days ({kinds}); "
-            f"{len(problem.reserve)} reserve days; loads: "
-            + ", ".join(f"{load.name} from {dates_of([load.arrives])}" for load in problem.loads)
-        ),
-        cell(f"{len(problem.catalogue.items)} items in the catalogue. Files: {', '.join(found.files)}"),
+    kinds = ", ".join(f"{sum(d.kind == k for d in problem.cycle)} {k}" for k in problem.kinds)
+    served = sorted({d.weight for d in problem.cycle})
+    weights = ", ".join(f"{sum(d.weight == w for d in problem.cycle)} days serve {w} dates" for w in served)
+    loads = ", ".join(f"{load.name} from {dates_of([load.arrives])}" for load in problem.loads)
+    lines = [
+        f"{dates_of(problem.dates[:1])} {problem.dates[0].year} to {dates_of(problem.dates[-1:])} "
+        f"{problem.dates[-1].year}: {len(problem.dates)} dates.",
+        f"Cycle of {problem.cycle_length} days: {kinds}; {weights}.",
+        f"Reserve days: {len(problem.reserve)}. Loads: {loads}.",
+        f"Items in the catalogue: {len(problem.catalogue.items)}. Files: {', '.join(found.files)}.",
     ]
-    parts += [_person(p) for p in found.people]
-    parts += [_choices(found), *_looks(found), cautions()]
+    letters = marks(found.people)
+    parts: list[RenderableType] = [heading(problem.name), *map(cell, lines)]
+    parts += [_person(p, letters[p.id]) for p in found.people]
+    parts += [_choices(found), *_looks(case, found), cautions()]
     return Group(*parts)
 
 
-def _person(p: PersonView) -> RenderableType:
+def _person(p: PersonView, mark: Mark) -> RenderableType:
     lines = [
         *p.steps,
-        f"nothing under acceptance {p.floor}; tasted {p.tasted} items, {p.estimated} estimated from others, "
+        f"nothing under acceptance {p.floor}; {p.tasted} items tasted, {p.estimated} estimated from others, "
         f"{p.unjudged} not to be judged",
     ]
     if p.avoids:
         lines.append("never: " + ", ".join(p.avoids))
-    return Group(heading(p.name), *(Padding(cell(text), (0, 0, 0, 2)) for text in lines))
+    parts = [Padding(cell(text), (0, 0, 0, 2)) for text in lines]
+    return Group(cell(""), mark.text(name=True), *parts)
 
 
 def _choices(found: Inspection) -> RenderableType:
-    letters = marks([p.name for p in found.people])
-    table = Table(box=None, pad_edge=False, header_style=STYLES["head"])
+    letters = marks(found.people)
+    table = Table(box=None, pad_edge=False, header_style=STYLES["quiet"])
     for name in ("meal", "course"):
-        table.add_column(name)
+        table.add_column(name, overflow="fold")
     table.add_column("offered", justify="right")
     for p in found.people:
-        table.add_column(letters[p.name].letter, justify="right")
+        table.add_column(letters[p.id].text(), justify="right", no_wrap=True)
     for k, choice in enumerate(found.people[0].choices):
         meal = choice.meal if choice.block == "cycle" else f"{choice.meal} (reserve)"
         row: list[RenderableType] = [
@@ -65,27 +69,42 @@ def _choices(found: Inspection) -> RenderableType:
         for p in found.people:
             mine = p.choices[k]
             text = cell(mine.left)
-            row.append(text.append(" ").append_text(sign(BELOW)) if mine.thin else text)
+            row.append(sign(BELOW).append(" ").append_text(text) if mine.thin else text)
         table.add_row(*row)
-    names = ", ".join(f"{m.letter} {m.name}" for m in letters.values())
-    legend = cell("")
-    legend.append_text(sign(BELOW)).append(" fewer than 5 items left")
-    return Group(heading("Items left to choose from"), cell(names), table, legend)
+    parts: list[RenderableType] = [
+        heading("Items left to choose from, after everything that is never given"),
+        table,
+    ]
+    if any(c.thin for p in found.people for c in p.choices):
+        parts.append(sign(BELOW).append(f" fewer than {FEW} items left: little to vary with", STYLES[BELOW]))
+    return Group(*parts)
 
 
-def _looks(found: Inspection) -> list[RenderableType]:
-    parts: list[RenderableType] = [heading("Worth a second look")]
+def _looks(case: Case, found: Inspection) -> list[RenderableType]:
+    """What wants a second look, items by name."""
+    items = case.problem.catalogue.by_id
+    lots = []
+    for text in found.expiring:
+        item, rest = text.split(",", 1)
+        lots.append(f"{items[item].name},{rest}")
     lists = (
-        ("items with an unknown state of an allergen somebody must avoid", found.unknown_allergens),
-        ("released lots that pass their use-by date during the stay", found.expiring),
-        ("nutrients not assessed: the catalogue or the config leaves them out", found.not_assessed),
+        (
+            "items of which an allergen somebody must avoid is unknown",
+            [items[i].name for i in found.unknown_allergens],
+        ),
+        ("released lots that pass their use-by date during the stay", lots),
+        (
+            "nutrients not assessed, because the catalogue does not state them",
+            [column_name(c) for c in found.not_assessed],
+        ),
+        (
+            "states of lots that are not released, so not counted",
+            [f"{n} {state}" for state, n in found.stock_states.items() if state != "released"],
+        ),
     )
+    parts: list[RenderableType] = []
     for words, names in lists:
         if names:
             shown = "; ".join(names[:MOST]) + (f"; and {len(names) - MOST} more" if len(names) > MOST else "")
             parts.append(Padding(cell(f"{len(names)} {words}: {shown}"), (0, 0, 0, 2)))
-    waiting = {state: n for state, n in found.stock_states.items() if state != "released"}
-    if waiting:
-        text = ", ".join(f"{n} {state}" for state, n in waiting.items())
-        parts.append(Padding(cell(f"lots not released, not counted: {text}"), (0, 0, 0, 2)))
-    return parts
+    return [heading("Worth a second look"), *parts] if parts else []

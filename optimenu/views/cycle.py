@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 NARROWEST = 17
 """Fewest characters of a day's column: two or three words of a name to a line."""
+WIDEST = 34
 LABEL_WIDTH = 11
 GAP = 2
 
@@ -34,11 +35,14 @@ def cycle_page(problem: Problem, tally: Tally, person: int, width: int) -> Rende
     for days in (problem.cycle, problem.reserve):
         if days and days[0].block == "reserve":
             parts.append(heading(f"{who.name}: reserve, beside the cycle and on no date of its own"))
-        # pages of equal length rather than a short last one
-        pages = -(-len(days) // most)
+        # pages as equal as can be, rather than a short last one; columns of one width on all of them
+        pages = max(1, -(-len(days) // most))
+        each = (width - label) // max(1, -(-len(days) // pages)) - GAP
+        first = 0
         for k in range(pages):
-            first, last = k * len(days) // pages, (k + 1) * len(days) // pages
-            parts.append(_page(tally, person, days[first:last], label, width))
+            last = first + len(days) // pages + (k < len(days) % pages)
+            parts.append(_page(tally, person, days[first:last], label, max(1, min(each, WIDEST))))
+            first = last
     return Group(*parts)
 
 
@@ -49,35 +53,32 @@ def _column(problem: Problem, tally: Tally, person: int) -> int:
     return max(NARROWEST, *(len(w) for w in words)) if words else NARROWEST
 
 
-def _page(tally: Tally, person: int, days: Sequence[PlanDay], label: int, width: int) -> RenderableType:
-    each = max(1, (width - label) // len(days) - GAP)
+def _page(tally: Tally, person: int, days: Sequence[PlanDay], label: int, each: int) -> RenderableType:
     table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, GAP, 0, 0), header_style="")
     table.add_column("", width=label, overflow="fold")
     for day in days:
         title = cell(day.label, STYLES["head"])
-        title.append(f"\n{cell(_subtitle(day)).plain}", STYLES["quiet"])
-        # the width is of the text alone; on a wide screen a page of few days stays easy to follow
-        table.add_column(title, width=min(each, 2 * NARROWEST), overflow="fold")
+        if day.dates:
+            title.append(f" · {cell(day.kind).plain}", STYLES["quiet"])
+        table.add_column(title, width=each, overflow="fold")
+    if any(d.dates for d in days):
+        table.add_row("", *(cell(_served(d), STYLES["quiet"]) for d in days))
     for meal in dict.fromkeys(m.name for d in days for m in d.meals):
         table.add_row(cell(meal.replace("_", " ").upper(), STYLES["head"]))
-        courses = dict.fromkeys(
-            c.name for d in days for m in d.meals if m.name == meal for c in m.courses
-        )
+        courses = dict.fromkeys(c.name for d in days for m in d.meals if m.name == meal for c in m.courses)
         for course in courses:
             cells = [_names(tally.on(person, d.number, meal), course) for d in days]
             if any(cells):
                 table.add_row(cell(course.replace("_", " "), STYLES["quiet"]), *map(cell, cells))
     free = [_free(tally.on(person, d.number)) for d in days]
     if any(free):
-        table.add_row(cell("FREE", STYLES["head"]), *map(cell, free))
+        table.add_row(cell("free", STYLES["quiet"]), *map(cell, free))
     return Group(Text(), table)
 
 
-def _subtitle(day: PlanDay) -> str:
-    if not day.dates:
-        return "reserve"
+def _served(day: PlanDay) -> str:
     count = "1 date" if len(day.dates) == 1 else f"{len(day.dates)} dates"
-    return f"{day.kind} · {count}: {dates_of(day.dates)}"
+    return f"{count}: {dates_of(day.dates)}"
 
 
 def _names(entries: Sequence[Entry], course: str) -> str:
@@ -86,4 +87,4 @@ def _names(entries: Sequence[Entry], course: str) -> str:
 
 
 def _free(entries: Sequence[Entry]) -> str:
-    return "; ".join(f"free: {e.item.name}, up to {e.count}" for e in entries if not e.certain)
+    return "; ".join(f"{e.item.name}, up to {e.count} a day" for e in entries if not e.certain)

@@ -7,73 +7,110 @@ from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
 from rich.table import Table
+from rich.text import Text
 
 from optimenu.rules.base import plain
-from optimenu.views.console import STYLES, cell, dates_of, heading
+from optimenu.views.console import STYLES, cell, dates_of, marks
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
+    from optimenu.problem.calendar import Meal
     from optimenu.problem.problem import Problem
 
 ENERGY = "ENERC_KCAL_kcal"
+ZERO = Decimal(0)
+WIDEST = 110
+"""Characters of the widest page: farther apart, a row is hard to follow."""
 
 
-def day_page(problem: Problem, tally: Tally, person: int, number: int) -> RenderableType:
-    """Return a plan day of a person: servings, water, heating, preparation, energy."""
+def day_page(problem: Problem, tally: Tally, person: int, number: int, width: int = 80) -> RenderableType:
+    """Return a plan day of a person: servings, water, heating, preparation, energy of each meal."""
+    width = min(width, WIDEST)
     who, day = problem.people[person], problem.days[number]
-    when = dates_of(day.dates) if day.dates else "no date"
-    table = Table(box=None, pad_edge=False, header_style=STYLES["head"])
-    table.add_column("", min_width=10)
-    table.add_column("item", ratio=1, min_width=16)
-    for name in ("serving", "water", "heat", "prepare", "kcal"):
-        table.add_column(name, justify="right")
-    total = Decimal(0)
-    for meal in day.meals:
-        entries = tally.on(person, number, meal.name)
-        kcal = sum((_kcal(problem, e) for e in entries), Decimal(0))
-        total += kcal
-        at = f"{meal.name.replace('_', ' ').upper()} {meal.at // 60:02d}:{meal.at % 60:02d}"
-        table.add_row("", cell(at, STYLES["head"]), "", "", "", "", cell(plain(kcal), STYLES["head"]))
-        order = {course.name: k for k, course in enumerate(meal.courses)}
-        for e in sorted(entries, key=lambda e: order[e.line.course]):
-            table.add_row(*_row(problem, e))
-    for e in tally.on(person, number):
-        if not e.certain:
-            table.add_row(*_row(problem, e))
-    need = who.kcal_on(day.kind)
-    words = f"{plain(total)} kcal planned"
+    title = marks(problem.people)[who.id].text(name=True)
+    title.append(f": {cell(day.label).plain}", STYLES["head"])
+    if day.dates:
+        title.append(f" · {cell(day.kind).plain} · {dates_of(day.dates)}")
+    entries = tally.on(person, number)
+    parts: list[RenderableType] = [Text(), title, _sums(problem, entries)]
     if day.block == "cycle":
-        words += f"; {who.name} needs {plain(need)} kcal on a day of kind {day.kind}"
-    return Group(heading(f"{who.name}, {day.label}, {day.kind}: {when}"), table, cell(words))
+        parts.append(cell(f"Requirement on such a day: {plain(who.kcal_on(day.kind))} kcal."))
+    for meal in day.meals:
+        here = tally.on(person, number, meal.name)
+        parts += [Text(), _meal_head(meal), _sums(problem, here), _table(problem, meal, here, width)]
+    free = [e for e in entries if not e.certain]
+    if free:
+        parts += [Text(), cell("FREE IN THE DAY", STYLES["head"]), _table(problem, None, free, width)]
+    return Group(*parts)
 
 
-def _row(problem: Problem, e: Entry) -> list[RenderableType]:
-    item = e.item
-    name = item.name if e.count == 1 else f"{e.count} x {item.name}"
-    course = e.course.name.replace("_", " ") if e.course is not None else "free"
-    return [
-        cell(course, STYLES["quiet"]),
-        cell(name),
-        cell(f"{plain(item.serving_g)} g"),
-        cell(water_words(item)),
-        cell(minutes(item.heat_min)),
-        cell(minutes(item.prep_min)),
-        cell(plain(_kcal(problem, e))),
-    ]
+def _meal_head(meal: Meal) -> Text:
+    name = cell(meal.name.replace("_", " ").upper(), STYLES["head"])
+    return name.append(f"  {meal.at // 60:02d}:{meal.at % 60:02d}")
 
 
-def water_words(item: Item) -> str:
-    """Water added to one serving."""
-    return "" if item.water_kind == "none" else f"{plain(item.water_ml)} mL {item.water_kind}"
+def _sums(problem: Problem, entries: Sequence[Entry]) -> Text:
+    """Energy and water of servings, with what is free told apart."""
+    certain = [e for e in entries if e.certain]
+    words = [f"{plain(_kcal(problem, certain))} kcal"]
+    if extra := _kcal(problem, [e for e in entries if not e.certain]):
+        words[0] += f" (up to {plain(extra)} kcal more from what is free)"
+    for kind in sorted({e.item.water_kind for e in entries if e.item.water_ml}, reverse=True):
+        water = sum((e.count * e.item.water_ml for e in entries if e.item.water_kind == kind), ZERO)
+        words.append(f"{plain(water)} mL {kind} water")
+    return cell(" · ".join(words))
 
 
-def minutes(value: Decimal | None) -> str:
-    """Minutes, ? when unknown, nothing for none."""
-    if value is None:
-        return "?"
-    return f"{plain(value)} min" if value else ""
+def _table(problem: Problem, meal: Meal | None, entries: Sequence[Entry], width: int) -> Table:
+    table = Table(
+        box=None, pad_edge=False, padding=(0, 2, 0, 0), width=width, header_style=STYLES["quiet"]
+    )  # fmt: skip
+    # the same widths in every meal, so that the eye runs down the page
+    table.add_column("course", width=9, overflow="fold")
+    table.add_column("item", ratio=3, overflow="fold")
+    table.add_column("serving", width=8, justify="right", overflow="fold")
+    table.add_column("kcal", width=5, justify="right", overflow="fold")
+    table.add_column("to serve", ratio=2, overflow="fold")
+    place = {c.name: k for k, c in enumerate(meal.courses)} if meal else {}
+    for e in sorted(entries, key=lambda e: (place.get(e.line.course, 0), e.item.name)):
+        times = "" if e.count == 1 else f"{e.count} x "
+        name = cell(f"{times if e.certain else ''}{e.item.name}")
+        if not e.certain:
+            name.append(f", up to {e.count}")
+        others = [problem.people[m].name for m in e.party.members]
+        if len(others) > 1:
+            name.append(f" (one dish for {cell(' and '.join(others)).plain})")
+        table.add_row(
+            cell(e.line.course.replace("_", " ") if meal else "free", STYLES["quiet"]),
+            name,
+            cell(f"{times}{plain(e.item.serving_g)} g"),
+            cell(energy_words(problem, e)),
+            cell(to_serve(e.item, e.count)),
+        )
+    return table
 
 
-def _kcal(problem: Problem, e: Entry) -> Decimal:
-    return e.count * (problem.amount(e.item, ENERGY) or Decimal(0))
+def to_serve(item: Item, count: int = 1) -> str:
+    """What is done to servings before they are eaten; ``?`` for minutes the catalogue does not state."""
+    words = []
+    if item.water_ml:
+        words.append(f"{plain(count * item.water_ml)} mL {item.water_kind}")
+    for value, word in ((item.heat_min, "heat"), (item.prep_min, "prepare")):
+        if value is None:
+            words.append(f"{word} ? min")
+        elif value:
+            words.append(f"{word} {plain(value)} min")
+    return ", ".join(words)
+
+
+def energy_words(problem: Problem, entry: Entry) -> str:
+    """Energy of the servings, kcal; ``?`` when unknown."""
+    each = problem.amount(entry.item, ENERGY)
+    return "?" if each is None else plain(entry.count * each)
+
+
+def _kcal(problem: Problem, entries: Sequence[Entry]) -> Decimal:
+    return sum((e.count * (problem.amount(e.item, ENERGY) or ZERO) for e in entries), ZERO)

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
+from optimenu.audit.menu import audit_menu
+from optimenu.menu.menu import Menu, from_counts
+from optimenu.menu.tally import Tally
 from optimenu.rules.base import plain
 from optimenu.views.console import STYLES, cell
+from optimenu.views.totals import amount
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from optimenu.config.case import Case
     from optimenu.planning import Planned
     from optimenu.program.origin import Origin
+    from optimenu.rules.base import Measure
     from optimenu.solve.elastic import Shortfall
 
 MOST = 12
@@ -34,50 +39,82 @@ def impossible(case: Case, shortfalls: Sequence[Shortfall], planned: Planned | N
     parts: list[RenderableType] = []
     if shortfalls:
         parts.append(Text("These limits cannot hold together with all the others:", style=STYLES["head"]))
-        parts += [_line(case, s) for s in shortfalls[:MOST]]
+        measures = _measures(case)
+        parts += [_line(case, s, measures, planned) for s in shortfalls[:MOST]]
         if len(shortfalls) > MOST:
-            parts.append(cell(f"  and {len(shortfalls) - MOST} more", STYLES["quiet"]))
+            parts.append(cell(f"and {len(shortfalls) - MOST} more", STYLES["quiet"]))
     if planned is not None and planned.outcome.near is not None:
         parts += _near(case, planned)
     return Group(*parts)
 
 
-def _line(case: Case, s: Shortfall) -> RenderableType:
+def _measures(case: Case) -> Mapping[Origin, Measure]:
+    """Every rule's own words and units for its promises, read off a menu of nothing."""
+    tally = Tally.of(case.problem, Menu.of(()))
+    return {m.origin: m for rule in case.rules for m in rule.measures(tally)}
+
+
+def _line(
+    case: Case, s: Shortfall, measures: Mapping[Origin, Measure], planned: Planned | None
+) -> RenderableType:
     if s.origin is None:
-        return Padding(
-            cell(f"an item may not be used often enough: {plain(Decimal(str(s.amount)))} more uses"),
-            (0, 0, 0, 2),
+        return _indented(
+            f"{_group(case, s, planned)} would be used {_up(s.amount)} times more than it may be"
         )
+    measure = measures.get(s.origin)
+    label = _words(case, s.origin) if measure is None else measure.label
+    if len(s.rows) > 1:
+        label += f" (and {len(s.rows) - 1} alike)"
+    size = amount(_up(s.amount), "" if measure is None else measure.unit)
+    limit = None if measure is None else measure.low if s.low_side else measure.high
+    if limit:
+        size += f", {plain(_up(s.relative * 100))} % of the limit"
     side = "too little" if s.low_side else "too much"
-    size = plain(Decimal(str(s.amount)), 3)
-    text = f"{words(case, s.origin)}: {side}, by {size}; {case.where(s.origin.key)}; {_WHO[s.origin.who]}"
+    return _indented(
+        f"[{s.origin.rule}] {label}: {side}, by {size}; {_place(case, s.origin)}; {_WHO[s.origin.who]}"
+    )
+
+
+def _up(value: float) -> Decimal:
+    """A shortfall to two decimals, rounded up, so that a small one is never told as none."""
+    return Decimal(str(value)).quantize(Decimal("0.01"), ROUND_CEILING)
+
+
+def _group(case: Case, s: Shortfall, planned: Planned | None) -> str:
+    if planned is None:
+        return "an item"
+    program = planned.program
+    column = int(program.group_column[program.group_start[s.group]])
+    party = case.problem.parties[int(program.party[column])]
+    return f"{party.id}: {case.problem.catalogue.items[int(program.item[column])].name}"
+
+
+def _words(case: Case, origin: Origin) -> str:
+    """Name a promise by person, day, meal and what, where its rule says nothing of an empty menu."""
+    day = case.problem.days[origin.day].label if origin.day >= 0 else ""
+    where = ", ".join(p for p in (origin.person, day, origin.meal) if p)
+    item = case.problem.catalogue.by_id.get(origin.what)
+    what = item.name if item is not None else origin.what.replace("_", " ") or origin.key
+    return f"{where}: {what}" if where else what
+
+
+def _place(case: Case, origin: Origin) -> str:
+    return f"{origin.key} at {case.where(origin.key)}"
+
+
+def _indented(text: str) -> RenderableType:
     return Padding(cell(text), (0, 0, 0, 2))
 
 
-def words(case: Case, origin: Origin) -> str:
-    """Name a promise: rule, person, day, meal, what."""
-    parts = [origin.person, case.problem.days[origin.day].label if origin.day >= 0 else "", origin.meal]
-    where = ", ".join(p for p in parts if p)
-    what = origin.what.replace("_", " ") or origin.key
-    return f"[{origin.rule}] {where + ': ' if where else ''}{what} ({origin.key})"
-
-
 def _near(case: Case, planned: Planned) -> list[RenderableType]:
-    program = planned.program
     assert planned.outcome.near is not None
-    x = program.complete(planned.outcome.near)
-    excess = program.excess(x)
-    broken = sorted(program.broken(x).tolist())
-    head = f"The nearest try, which is no menu, breaks {len(broken)} limits:"
+    menu = from_counts(case.problem, planned.program, planned.outcome.near)
+    broken = audit_menu(case.problem, case.rules, menu, planned.scale).breaches
+    word = "limit" if len(broken) == 1 else "limits"
+    head = f"The nearest try, which is no menu, breaks {len(broken)} {word}:"
     parts: list[RenderableType] = [Text(head, style=STYLES["head"])]
-    for r in broken[:MOST]:
-        amount = Decimal(int(excess[r])).scaleb(-int(program.row_decimals[r]))
-        origin = program.origins[r]
-        parts.append(
-            Padding(
-                cell(f"{words(case, origin)}: by {plain(amount, 3)}; {case.where(origin.key)}"), (0, 0, 0, 2)
-            )
-        )
+    for b in broken[:MOST]:
+        parts.append(_indented(f"[{b.origin.rule}] {b.text}; {_place(case, b.origin)}; {_WHO[b.origin.who]}"))
     if len(broken) > MOST:
-        parts.append(cell(f"  and {len(broken) - MOST} more", STYLES["quiet"]))
+        parts.append(cell(f"and {len(broken) - MOST} more", STYLES["quiet"]))
     return parts

@@ -1,10 +1,10 @@
-"""Nutrients of one person: the stay against floors, the fullest seven dates against ceilings, the days."""
+"""Nutrients of one person: the stay against floors, the worst run of dates against ceilings, the days."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, field
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
@@ -13,7 +13,8 @@ from rich.text import Text
 
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.rules.base import plain
-from optimenu.views.console import ABOVE, BELOW, KEPT, STYLES, UNKNOWN, UNPROVED, cell, heading, sign
+from optimenu.views.console import ABOVE, BELOW, KEPT, STYLES, UNPROVED, cell, heading, marks, sign, state_of
+from optimenu.views.summary import column_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,8 +23,14 @@ if TYPE_CHECKING:
     from optimenu.problem.problem import Problem
     from optimenu.rules.base import Measure
 
-MOSTLY = Decimal("0.95")
-"""Known share under which a row is marked as resting on unknown values; common practice, no source."""
+_WORST_FIRST = (BELOW, ABOVE, UNPROVED, KEPT)
+_UNITS = {"ug": "µg"}
+_BASIS = {"RDA": "RDA", "AI": "AI (goal)", "UL": "UL", "CDRR": "CDRR"}
+_FINEST = 6
+WIDE = 79
+HEADS = ("", "nutrient", "stay,\nmean", "floor", "worst", "ceiling", "days,\nlow–high", "known")
+WRAPPED = (1, 3, 5)
+ALL, LIMITS, DAYS = tuple(range(8)), (0, 1, 2, 3, 4, 5), (0, 1, 2, 6, 7)
 
 
 @dataclass
@@ -33,7 +40,12 @@ class _Row:
 
 
 def nutrients_page(
-    problem: Problem, tally: Tally, measures: Sequence[Measure], person: int, not_assessed: Sequence[str]
+    problem: Problem,
+    tally: Tally,
+    measures: Sequence[Measure],
+    person: int,
+    not_assessed: Sequence[str],
+    width: int = 80,
 ) -> RenderableType:
     """Return one row for each nutrient with a limit, then shares and ratios, then what is not judged."""
     who = problem.people[person]
@@ -43,31 +55,39 @@ def nutrients_page(
         if m.section != "nutrients" or m.origin.person != who.id or m.shown is None:
             continue
         column = m.origin.what.split(" ")[0]
-        unit = BY_COLUMN[column].unit
-        if m.shown.unit != unit:
+        if column not in BY_COLUMN or m.shown.unit != BY_COLUMN[column].unit:
             others.append(m)
         elif m.low is not None:
             rows[column].floors.append(m)
         else:
             rows[column].ceilings.append(m)
-    table = Table(box=None, pad_edge=False, header_style=STYLES["head"])
-    table.add_column("")
-    table.add_column("nutrient", ratio=1, min_width=19)
-    for name in ("mean", "least", "most", "low day", "high day", "known"):
-        table.add_column(name, justify="right", no_wrap=name in ("least", "most"))
-    for column in BY_COLUMN:
-        if column in rows:
-            table.add_row(*_cells(problem, tally, person, column, rows[column]))
-    parts: list[RenderableType] = [heading(f"{who.name}: nutrients, values at production"), table]
+    title = marks(problem.people)[who.id].text(name=True)
+    title.append(": nutrients a day, values at production", STYLES["head"])
+    cells = [_cells(problem, tally, person, c, rows[c]) for c in BY_COLUMN if c in rows]
+    parts: list[RenderableType] = [Text(), title]
+    # a narrow screen gets two tables rather than broken numbers
+    parts += [_table(cells, part) for part in ((ALL,) if width >= WIDE else (LIMITS, DAYS))]
     if others:
-        parts += [heading("Shares and ratios, the tightest of each"), _others(others)]
-    parts.append(_legend())
+        parts += [
+            heading("Shares of energy, densities and ratios: the dates nearest to the limit"),
+            _others(problem, others),
+        ]
+    parts += _legend(rows)
     if not_assessed:
-        names = ", ".join(
-            sorted(BY_COLUMN[c].name if c in BY_COLUMN else c.rsplit("_", 1)[0] for c in not_assessed)
-        )
-        parts.append(cell(f"Not assessed, because the catalogue does not state them: {names}."))
+        names = "; ".join(map(column_name, not_assessed))
+        parts.append(cell(f"n/a, not assessed: {names}. The catalogue does not state them."))
     return Group(*parts)
+
+
+def _table(rows: Sequence[Sequence[RenderableType]], shown: Sequence[int]) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=STYLES["quiet"])
+    for k in shown:
+        table.add_column(
+            HEADS[k], justify="right" if k > 1 else "left", overflow="fold", no_wrap=k not in WRAPPED
+        )
+    for row in rows:
+        table.add_row(*(row[k] for k in shown))
+    return table
 
 
 def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) -> list[RenderableType]:
@@ -77,49 +97,76 @@ def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) 
         given += problem.plain_water_ml
     daily = {d.number: given + _day(problem, tally, person, d.number, column) for d in problem.cycle}
     mean = sum((daily[d.number] * d.weight for d in problem.cycle), Decimal(0)) / len(problem.dates)
-    both = [*row.floors, *row.ceilings]
-    state = KEPT
-    if any(m.short > 0 for m in both):
-        state = BELOW
-    elif any(m.over > 0 for m in both):
-        state = ABOVE
-    elif any(not m.proved for m in row.ceilings):
-        state = UNPROVED
-    known = min(m.known for m in both)
-    if state == KEPT and known < MOSTLY:
-        state = UNKNOWN
-    floor = min(row.floors, key=lambda m: (m.short <= 0, m.least - (m.low or 0)), default=None)
-    ceiling = max(row.ceilings, key=lambda m: m.most / m.high if m.high else Decimal(0), default=None)
+    floor = min(row.floors, key=_room, default=None)
+    ceiling = min(row.ceilings, key=_room, default=None)
+    both = [m for m in (floor, ceiling) if m is not None]
+    unproved = [m for m in row.ceilings if not m.proved]
+    states = {state_of(m) for m in both} | ({UNPROVED} if unproved else set())
+    known = min(m.known for m in (*row.floors, *row.ceilings))
+    ceiling_value = Text() if ceiling is None else cell(_value(ceiling))
     return [
-        sign(state),
-        cell(f"{_name(column)}, {nutrient.unit}"),
-        cell(short(mean)),
-        cell(_limit(floor)),
-        cell(_limit(ceiling)),
-        cell(short(min(daily.values()))),
-        cell(short(max(daily.values()))),
-        cell(f"{known * 100:.0f} %"),
+        sign(next(s for s in _WORST_FIRST if s in states)),
+        cell(f"{measure_name(both[0])}, {_UNITS.get(nutrient.unit, nutrient.unit)}"),
+        cell(figure(mean, _stay_floor(floor))),
+        _limit(floor),
+        ceiling_value,
+        _limit(ceiling),
+        cell(f"{figure(min(daily.values()))}–{figure(max(daily.values()))}"),
+        # rounded down: 100 % is said only when everything is known
+        cell(f"{(known * 100).quantize(Decimal(1), ROUND_FLOOR)} %"),
     ]
 
 
-def short(value: Decimal) -> str:
-    """Write a number with three figures or so."""
-    return plain(value, 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2)
+def _stay_floor(floor: Measure | None) -> Decimal | None:
+    if floor is None or floor.shown is None or floor.origin.day >= 0 or floor.origin.run:
+        return None
+    return floor.shown.low
 
 
-def _limit(m: Measure | None) -> str:
+def _value(m: Measure) -> str:
+    assert m.shown is not None
+    return figure(m.shown.value, m.shown.low if m.low is not None else m.shown.high)
+
+
+def figure(value: Decimal, limit: Decimal | None = None) -> str:
+    """Write an amount with three figures or so, more where it would look equal to a limit it misses."""
+    size = abs(value)
+    places = 0 if size >= 100 else 1 if size >= 10 else 2
+    while limit is not None and value != limit and places < _FINEST:
+        if round(value, places) != round(limit, places):
+            break
+        places += 1
+    return plain(value, places)
+
+
+def _limit(m: Measure | None) -> Text:
+    """Limit with what it rests on, and over which dates where that is not the usual one."""
     if m is None or m.shown is None:
-        return ""
+        return Text()
+    low = m.shown.low is not None
     value = m.shown.low if m.shown.low is not None else m.shown.high
-    kind = m.origin.key.rsplit(".", 1)[1] if ".reference." in m.origin.key else ""
-    if m.origin.key.startswith("prescriptions."):
-        kind = "Rx"
-    soft = "~" if m.soft is not None else ""
-    return f"{soft}{short(value or Decimal(0))}{' ' + kind if kind else ''}"
+    words = [plain(value or Decimal(0))]
+    if ".reference." in m.origin.key:
+        words.append(_BASIS.get(m.origin.key.rsplit(".", 1)[1], ""))
+    else:
+        if m.origin.key.startswith("prescriptions."):
+            words.append("Rx")
+        when = _when(m)
+        if when in ("day", "meal"):
+            words[0] += f"/{when}"
+        elif when != ("" if low else "7 d"):
+            words.append(f"over {when or 'the stay'}")
+    text = cell(" ".join(w for w in words if w))
+    soft = m.soft is not None and _BASIS["AI"] not in words
+    return text.append(" ~", STYLES["soft"]) if soft else text
 
 
-def _name(column: str) -> str:
-    return "Fluid: food, added and plain water" if column == "WATER_g" else BY_COLUMN[column].name
+def _when(m: Measure) -> str:
+    if m.origin.meal:
+        return "meal"
+    if m.origin.day >= 0:
+        return "day"
+    return f"{len(m.origin.run)} d" if m.origin.run else ""
 
 
 def _day(problem: Problem, tally: Tally, person: int, day: int, column: str) -> Decimal:
@@ -129,46 +176,82 @@ def _day(problem: Problem, tally: Tally, person: int, day: int, column: str) -> 
     )
 
 
-def _others(measures: Sequence[Measure]) -> Table:
+def _others(problem: Problem, measures: Sequence[Measure]) -> Table:
     """The measure nearest to its limit of every share, density and ratio."""
-    tightest: dict[tuple[str, str], Measure] = {}
+    tightest: dict[str, Measure] = {}
     for m in measures:
-        key = (m.origin.key, m.origin.what)
-        if key not in tightest or _room(m) < _room(tightest[key]):
-            tightest[key] = m
-    table = Table(box=None, pad_edge=False, header_style=STYLES["head"])
+        if m.origin.key not in tightest or _room(m) < _room(tightest[m.origin.key]):
+            tightest[m.origin.key] = m
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=STYLES["quiet"])
     table.add_column("")
-    table.add_column("what", ratio=1)
-    for name in ("planned", "least", "most", "unit"):
-        table.add_column(name, justify="right")
+    table.add_column("what", overflow="fold")
+    for name in ("planned", "limit"):
+        table.add_column(name, justify="right", overflow="fold")
+    table.add_column("unit", overflow="fold")
+    table.add_column("dates", overflow="fold")
     for m in tightest.values():
         assert m.shown is not None
-        state = BELOW if m.short > 0 else ABOVE if m.over > 0 else KEPT
-        label = m.label.split(", ", 1)[1]
+        low, high = m.shown.low, m.shown.high
+        side = f"at least {plain(low)}" if low is not None else f"at most {plain(high or Decimal(0))}"
+        limit = cell(side)
         table.add_row(
-            sign(state),
-            cell(label),
-            cell(plain(m.shown.value)),
-            cell("" if m.shown.low is None else plain(m.shown.low)),
-            cell("" if m.shown.high is None else plain(m.shown.high)),
+            sign(state_of(m)),
+            cell(measure_name(m)),
+            cell(_value(m)),
+            limit.append(" ~", STYLES["soft"]) if m.soft is not None else limit,
             cell(m.shown.unit),
+            cell(dates_words(problem, m), STYLES["quiet"]),
         )
     return table
 
 
 def _room(m: Measure) -> Decimal:
-    return m.least - m.low if m.low is not None else (m.high or Decimal(0)) - m.most
+    """How far inside its limit a measure is, as a part of the limit; less than 0 outside."""
+    ends = [(m.least - m.low, m.low)] if m.low is not None else []
+    ends += [(m.high - m.most, m.high)] if m.high is not None else []
+    return min(room / abs(limit) if limit else room for room, limit in ends)
 
 
-def _legend() -> Text:
-    text = Text("\n")
-    for state, words in (
-        (KEPT, "kept"), (BELOW, "below"), (ABOVE, "above"),
-        (UNKNOWN, "rests on unknown values, or a ceiling not proved because of them"),
-    ):  # fmt: skip
-        text.append_text(sign(state)).append(f" {words}   ")
-    text.append(
-        "~ soft limit, at a price   Rx prescribed. Supplements are counted. Floors are judged on the mean of "
-        "the stay, ceilings on the fullest meal, day or 7 dates."
-    )
-    return text
+def measure_name(m: Measure) -> str:
+    """What a measure is of: its label without person and dates."""
+    return m.label.split(": ", 1)[-1]
+
+
+def dates_words(problem: Problem, m: Measure) -> str:
+    """Plan days a measure sums over, in few words: ``the stay``, ``day 3``, ``days 1 to 6, 16``."""
+    if m.origin.day >= 0:
+        return problem.days[m.origin.day].label
+    if not m.origin.run:
+        return "the stay"
+    runs: list[list[int]] = []
+    for d in sorted(set(m.origin.run)):
+        if runs and runs[-1][-1] == d - 1:
+            runs[-1].append(d)
+        else:
+            runs.append([d])
+    names = [problem.days[r[0]].label if len(r) == 1 else _from_to(problem, r) for r in runs]
+    return "days " + ", ".join(n.removeprefix("day ") for n in names)
+
+
+def _from_to(problem: Problem, run: list[int]) -> str:
+    first, last = problem.days[run[0]].label, problem.days[run[-1]].label
+    return f"{first} to {last.removeprefix('day ')}"
+
+
+def _legend(rows: dict[str, _Row]) -> list[RenderableType]:
+    every = [m for row in rows.values() for m in (*row.floors, *row.ceilings)]
+    signs = Text("\n", overflow="fold")
+    signs.append_text(sign(KEPT)).append(" kept   ")
+    signs.append_text(sign(BELOW)).append(" below   ")
+    signs.append_text(sign(ABOVE)).append(" above   ")
+    signs.append_text(sign(UNPROVED)).append(" ceiling not proved: some items do not state it")
+    words = [
+        "Floors hold on the mean of the stay and count known values only. Ceilings hold on every 7 dates in "
+        "a row, of which the worst is shown. Another window is named in the cell.",
+    ]
+    if any(m.soft is not None for m in every):
+        words.append("AI: adequate intake, a goal, never a hard limit. ~ soft: missed at a price.")
+    if any(m.origin.key.startswith("prescriptions.") for m in every):
+        words.append("Rx: prescribed; only a physician may change it.")
+    words.append("Known: share of the mass eaten whose value the catalogue states.")
+    return [signs, *(cell(w, STYLES["quiet"]) for w in words)]

@@ -27,8 +27,9 @@ if TYPE_CHECKING:
 CAUTIONS = (
     "Check allergens on the pack itself; a recipe may change between lots.",
     "A licensed dietitian and a physician judge this plan; it does not replace them.",
-    "Local food-safety codes hold. Where they say nothing else: hot food held at 57 °C or above, cold food at "
-    "5 °C or below; discard what stood 4 hours without temperature control (FDA Food Code, 3-501.16 and 3-501.19).",
+    "Local food-safety codes hold. Where they say nothing else: hot food held at 57 °C or above, cold food "
+    "at 5 °C or below; discard what stood 4 hours without temperature control (FDA Food Code, 3-501.16 and "
+    "3-501.19).",
     "Nutrient values are those at production; losses of vitamins in storage are not counted yet.",
 )
 _KEPT = ("stowage", "water", "condiments", "requests", "variety")
@@ -57,6 +58,10 @@ def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> Rend
         ),
         heading("Liking"),
         liking_table(problem, report),
+        cell(
+            "Liking: worth of the menu as a part of the best that the person's own limits allow.",
+            STYLES["quiet"],
+        ),
     ]
     if shared:
         parts += [heading("Limits over the stay"), limits_table(shared)]
@@ -81,8 +86,6 @@ def liking_table(problem: Problem, report: Report) -> Table:
             cell(f"{liked.liking * 100:.1f} %"),
             cell(f"{liked.acceptance:.2f} of 9"),
         )
-    table.caption = "Liking: worth of the menu as a part of the most the person's own limits could allow."
-    table.caption_justify = "left"
     return table
 
 
@@ -99,18 +102,20 @@ def _not_judged(problem: Problem, report: Report, record: Mapping[str, Any]) -> 
     unproved: dict[str, set[int]] = defaultdict(set)
     for m in report.measures:
         if not m.proved and m.high is not None and m.origin.person in problem.person_number:
-            unproved[column_name(m.origin.what)].add(problem.person_number[m.origin.person])
+            unproved[m.label.split(": ", 1)[-1]].add(problem.person_number[m.origin.person])
     parts: list[RenderableType] = []
     everybody = len(problem.people)
     names = [
-        name if len(who) == everybody else f"{name} ({', '.join(problem.people[p].name for p in sorted(who))})"
+        name
+        if len(who) == everybody
+        else f"{name} ({', '.join(problem.people[p].name for p in sorted(who))})"
         for name, who in unproved.items()
     ]
     if names:
-        text = f"Ceilings not proved, because some items do not state the nutrient: {', '.join(names)}."
+        text = f"Ceilings not proved, because some items do not state the nutrient: {'; '.join(names)}."
         parts.append(cell(text))
     if record["not_assessed"]:
-        missing = ", ".join(column_name(c) for c in record["not_assessed"])
+        missing = "; ".join(column_name(c) for c in record["not_assessed"])
         parts.append(cell(f"Not assessed, because the catalogue does not state them: {missing}."))
     return [heading("Not judged"), *(Padding(p, (0, 0, 0, 2)) for p in parts)] if parts else []
 
@@ -133,12 +138,14 @@ def closing(report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
     lines: list[RenderableType] = [
         cell(f"The menu as planned meets every hard limit: {len(report.measures):,} promises were measured."),
         cell(
-            f"Mean liking {plain((value + report.price) * 100)} % less {plain(report.price * 100)} % for soft "
-            f"limits missed: value {value:.6f}, bound {bound:.6f}, gap {_gap(record)}."
+            f"Mean liking {plain((value + report.price) * 100)} % less {plain(report.price * 100)} % for "
+            f"soft limits missed: value {value:.6f}, bound {bound:.6f}, gap {_gap(record)}."
         ),
     ]
     if value != Decimal(record["value"]):
-        text = f"The record claims {record['value']}: this is not the menu that was planned. See: optimenu audit"
+        text = (
+            f"The record claims {record['value']}: this is not the menu that was planned. See: optimenu audit"
+        )
         lines.append(cell(text, "bold"))
         return lines
     lines.append(cell(verdict(record), STYLES["head"]))
@@ -181,8 +188,8 @@ def verdict(record: Mapping[str, Any]) -> str:
         left = f"more than {(bound - value).quantize(Decimal('0.000001'), ROUND_CEILING)} higher"
     if record["gap_closed"]:
         return (
-            "This menu is optimal: the solver closed its own gap, in floating point. Proved in whole numbers: "
-            f"no menu within these limits scores {left} {score}."
+            "This menu is optimal: the solver closed its own gap, in floating point. Proved in whole "
+            f"numbers: no menu within these limits scores {left} {score}."
         )
     return f"No menu within these limits scores {left} {score}."
 

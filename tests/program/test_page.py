@@ -11,6 +11,7 @@ import pytest
 from optimenu.menu.menu import COLUMNS, Line, Menu, from_counts
 from optimenu.menu.packs import opened, overwraps, servings
 from optimenu.menu.tally import Tally, span
+from optimenu.problem.calendar import Course, Meal
 from optimenu.problem.problem import Party
 from optimenu.program.build import build, offered, own, priced, refusal
 from optimenu.program.builder import Builder, decimals_of, scaled
@@ -86,6 +87,11 @@ def test_columns_come_from_courses_meals_and_reasons():
         refusal((Writer(),), party, day, day.meals[1], day.meals[1].courses[0], NUT) == "not offered as main"
     )
     assert Writer().allow(party, day, day.meals[1], None, NUT) == "no nuts for dinner"
+
+
+def test_a_column_holds_no_more_than_its_course():
+    wide = (Meal("lunch", 720, (Course("main", 0, 1, D(0), 3, ("main",)),)),)
+    assert build(problem((STEW,), days=1, meals=wide), ()).high.tolist() == [1]
 
 
 def test_a_reserve_meal_takes_items_by_course_alone():
@@ -329,11 +335,11 @@ def test_lines_that_name_what_the_plan_has_not(change, message):
 def test_a_span_has_two_ends():
     question = problem((STEW, NUT), days=1)
     menu = tally(question, "ana 1 lunch main stew 1\nana 1 nut 3?")
-    worth = {"stew": 10, "nut": 2}
+    worth = {"stew": 10, "nut": D("0.5")}
     up = span(menu.entries, lambda e: worth[e.item.id])
     down = span(menu.entries, lambda e: -worth[e.item.id])
-    assert (up.least, up.most) == (10, 16)
-    assert (down.least, down.most) == (-16, -10)
+    assert (up.least, up.most) == (10, D("11.5"))
+    assert (down.least, down.most) == (D("-11.5"), -10)
 
 
 def test_ordinary_rows_are_the_rules_promises():

@@ -131,8 +131,14 @@ def test_what_is_free_in_the_day_counts_at_its_worse_end():
         name = ("porridge", "pie", "nut")[program.item[c]]
         counts[c] |= program.certain[c] and (int(program.meal[c]), name) in ((0, "porridge"), (1, "pie"))
     x = program.complete(counts)
-    rows = [(program.origins[r].key, int(program.excess(x)[r])) for r in program.broken(x)]
-    assert rows == [("meals.lunch.energy_share.low", 1250), ("meals.lunch.energy_share.high", 2000)]
+    rows = [
+        (program.origins[r].key, Decimal(int(program.excess(x)[r])).scaleb(-int(program.row_decimals[r])))
+        for r in program.broken(x)
+    ]
+    assert rows == [
+        ("meals.lunch.energy_share.low", Decimal("12.5")),
+        ("meals.lunch.energy_share.high", Decimal(20)),
+    ]
 
 
 def test_an_unknown_energy_counts_as_nothing():

@@ -217,6 +217,18 @@ def test_a_ratio_with_an_unknown_base():
     assert of("ana 1 lunch main a 1\nana 1 lunch side x 1") == [(0, False, D("0.5")), (20, False, D("0.5"))]
 
 
+def test_the_base_of_a_ratio_counts_at_the_end_that_is_worse():
+    # a: Ca 100, P 200; v: Ca 100, P unknown, at most 300. Floor of 0.5: 200 - 0.5 x 500 = -50 with the
+    # estimate; ceiling of 0.5: 200 - 0.5 x 200 = 100 with the known part only.
+    v = item("v", "side", CA_mg="100", P_mg="unknown", upper={"P_mg": "300"})
+    question = problem((A, v), days=1)
+    toml = "[nutrients.ratios.bones]\ntop = 'CA_mg'\nbottom = 'P_mg'\nlow = 0.5\nhigh = 0.5\nwindow = 'day'"
+    ratio = rule(Nutrients, WIDE + toml, question)
+    menu = tally(question, "ana 1 lunch main a 1\nana 1 lunch side v 1")
+    found = [(m.amount, m.proved, m.shown.value) for m in ratio.measures(menu) if m.amount]
+    assert found == [(50, True, D("0.4")), (100, True, D(1))]
+
+
 def test_a_prescribed_ceiling_refuses_the_unknown():
     who = person("ana", limits={"NA_mg": {"day": (None, D(2000))}})
     question = problem(ALL, people=(who,))
@@ -387,7 +399,11 @@ def test_supplements_count_with_food_and_not_in_food_alone():
     # calcium: food 100 a day, supplement 250
     who = person("ana", supplements={"CA_mg": D(250)})
     question = problem(ALL, people=(who,), days=1)
-    menu = tally(question, "ana 1 lunch main a 1")
+
+    def menu_of(question):
+        return tally(question, "ana 1 lunch main a 1")
+
+    menu = menu_of(question)
     toml = "[nutrients.limits.CA_mg.stay]\nlow = 400\nledger = '%s'"
     both = rule(Nutrients, WIDE + toml % "all", question)
     food = rule(Nutrients, WIDE + toml % "food", question)
@@ -397,6 +413,9 @@ def test_supplements_count_with_food_and_not_in_food_alone():
     assert [(b[3], s[0]) for b, s in zip(broken(food, menu), said(food, menu), strict=True)] == [
         ("300", "ana, the stay: Calcium: 100 mg; at least 400 mg")
     ]
+    # over three dates: 3 x 400 less 3 x 250 from the supplement less 3 x 100 from food
+    longer = problem(ALL, people=(who,), days=1, dates=3)
+    assert [b[3] for b in broken(rule(Nutrients, WIDE + toml % "all", longer), menu_of(longer))] == ["150"]
     # a meal knows no supplement
     meal = rule(Nutrients, WIDE + "[nutrients.limits.CA_mg.meal]\nlow = 300", question)
     assert [b[3] for b in broken(meal, menu)] == ["200", "300"]
