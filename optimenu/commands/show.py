@@ -19,6 +19,7 @@ def run(
     ] = None,
     person: Annotated[str | None, typer.Option(help="One person, by id.")] = None,
     day: Annotated[int | None, typer.Option(help="One day of the cycle, from 1.", min=1)] = None,
+    reserve_day: Annotated[int | None, typer.Option(help="One day of the reserve, from 1.", min=1)] = None,
     nutrients: Annotated[bool, typer.Option("--nutrients", help="Nutrients against their limits.")] = False,
     totals: Annotated[
         bool, typer.Option("--totals", help="Mass, volume, water, packs and the rest.")
@@ -36,12 +37,14 @@ def run(
     found = read_run(folder)
     problem = found.case.problem
     people = _people(problem, person)
-    number = None if day is None else _day(problem, day)
+    numbers = [
+        _day(problem, block, n) for block, n in (("cycle", day), ("reserve", reserve_day)) if n is not None
+    ]
     report = audit_menu(problem, found.case.rules, found.menu, found.scale)
     if as_json:
-        _print_json(found, report, people, number)
+        _print_json(found, report, people, numbers)
         return
-    _print_pages(found, report, people, number, nutrients=nutrients, totals=totals, everything=everything)
+    _print_pages(found, report, people, numbers, nutrients=nutrients, totals=totals, everything=everything)
 
 
 def _people(problem: Problem, person: str | None) -> list[int]:
@@ -55,20 +58,23 @@ def _people(problem: Problem, person: str | None) -> list[int]:
     return [problem.person_number[person]]
 
 
-def _day(problem: Problem, day: int) -> int:
+def _day(problem: Problem, block: str, day: int) -> int:
     from optimenu.errors import Fault, InputFaults
+    from optimenu.menu.menu import day_numbers
 
-    for d in problem.cycle:
-        if d.label == f"day {day}":
-            return d.number
-    raise InputFaults([Fault("--day", 0, f"no day {day} in the cycle of {len(problem.cycle)} days")])
+    found = day_numbers(problem).get((block, day))
+    if found is None:
+        option, where = ("--day", "cycle") if block == "cycle" else ("--reserve-day", "reserve")
+        count = sum(d.block == block for d in problem.days)
+        raise InputFaults([Fault(option, 0, f"no day {day} in the {where} of {count} days")])
+    return found
 
 
 def _print_pages(
     found: Run,
     report: Report,
     people: list[int],
-    number: int | None,
+    numbers: list[int],
     *,
     nutrients: bool,
     totals: bool,
@@ -84,7 +90,7 @@ def _print_pages(
 
     problem, console = found.case.problem, output_console()
     tally = Tally.of(problem, found.menu)
-    if number is not None:
+    for number in numbers:
         for p in people:
             console.print(day_page(problem, tally, p, number, console.width))
     if nutrients:
@@ -93,13 +99,13 @@ def _print_pages(
             console.print(nutrients_page(problem, tally, report.measures, p, missing, console.width))
     if totals:
         console.print(totals_page(report, everything=everything))
-    if number is None and not nutrients and not totals:
+    if not numbers and not nutrients and not totals:
         for p in people:
             console.print(cycle_page(problem, tally, p, console.width))
         console.print(summary(problem, report, found.record))
 
 
-def _print_json(found: Run, report: Report, people: list[int], number: int | None) -> None:
+def _print_json(found: Run, report: Report, people: list[int], numbers: list[int]) -> None:
     import json
 
     from optimenu.exports.run_folder import TOTALS, total_rows
@@ -108,16 +114,16 @@ def _print_json(found: Run, report: Report, people: list[int], number: int | Non
     problem = found.case.problem
     ids = {problem.people[p].id for p in people}
     fed = {party.id for party in problem.parties if any(problem.people[m].id in ids for m in party.members)}
-    numbers = day_numbers(problem)
+    place = day_numbers(problem)
     lines: list[dict[str, Any]] = [
         dict(zip(COLUMNS, row, strict=True))
         for row, line in zip(found.menu.rows(), found.menu.lines, strict=True)
-        if line.party in fed and (number is None or numbers.get((line.block, line.day)) == number)
+        if line.party in fed and (not numbers or place.get((line.block, line.day)) in numbers)
     ]
     labels = [d.label for d in problem.days]
     measures = [
         dict(zip(TOTALS, row, strict=True))
         for row, m in zip(total_rows(report.measures, labels), report.measures, strict=True)
-        if (m.origin.person in ids or not m.origin.person) and number in (None, m.origin.day)
+        if (m.origin.person in ids or not m.origin.person) and (not numbers or m.origin.day in numbers)
     ]
     print(json.dumps({"record": found.record, "menu": lines, "measures": measures}, indent=1, default=str))

@@ -37,7 +37,8 @@ def next_bits(state: NDArray[np.uint64]) -> np.uint64:
     z ^= z << np.uint64(25)
     z ^= z >> np.uint64(27)
     state[0] = z
-    return z * np.uint64(2685821657736338717)
+    mixed: np.uint64 = z * np.uint64(2685821657736338717)
+    return mixed
 
 
 @compiled

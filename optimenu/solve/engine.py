@@ -8,20 +8,20 @@ import numpy as np
 
 from optimenu.solve.chance import seeded
 from optimenu.solve.compiled import compiled
-from optimenu.solve.kernel import (
+from optimenu.solve.kernel import anneal
+from optimenu.solve.layout_parts import BIG
+from optimenu.solve.state import (
     BEST,
     BROKEN,
     PENALTY,
     VALUE,
     State,
     Work,
-    anneal,
     extra_value,
     keep_best,
     note_best,
     refresh,
 )
-from optimenu.solve.layout import BIG
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -21,6 +21,21 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from optimenu.program.program import CEIL, HARD, NO_HIGH, NO_LOW
+from optimenu.solve.layout_parts import (
+    BIG,
+    MOST_SLOTS,
+    as_float,
+    bounded_extras,
+    count_limits,
+    extras_of,
+    groups_of,
+    kinds_of,
+    members_of,
+    numbered,
+    sizes_of,
+    sources_of,
+    starts,
+)
 from optimenu.solve.profiles import build_profiles
 from optimenu.solve.scan import collect_sparse, scan_rows
 
@@ -29,10 +44,8 @@ if TYPE_CHECKING:
 
     from optimenu.program.program import Program
 
-BIG = 1e30
 DENSE = 0.2
 LEAST_DENSE = 6
-MOST_SLOTS = 1 << 20
 
 
 class Fixed(NamedTuple):
@@ -144,7 +157,7 @@ def lay_out(
     movable = most > least
     number = np.full(program.n, -1, dtype=np.int32)
     number[columns] = np.arange(n, dtype=np.int32)
-    extras = _extras(program, number)
+    extras = extras_of(program, number)
     number[program.n_menu + extras] = n + np.arange(len(extras), dtype=np.int32)
     labels = np.stack(
         [
@@ -156,10 +169,10 @@ def lay_out(
         ],
         axis=1,
     ).reshape(n, 5)
-    cells, cell_of = _numbered(labels)
-    _, sitting_of = _numbered(labels[:, :3])
-    _, day_of = _numbered(labels[:, :2])
-    cell_start, cell_column = _members(cell_of, len(cells), movable)
+    cells, cell_of = numbered(labels)
+    _, sitting_of = numbered(labels[:, :3])
+    _, day_of = numbered(labels[:, :2])
+    cell_start, cell_column = members_of(cell_of, len(cells), movable)
     bounds = np.zeros((program.n, 2), dtype=np.int64)
     bounds[columns, 0], bounds[columns, 1] = least, most
     bounds[program.n_menu + extras, 1] = program.high[program.n_menu + extras]
@@ -168,7 +181,7 @@ def lay_out(
     hard = program.row_price[rows] == HARD
     counts = hard & (seen.extra == 0) & (seen.cell >= 0) & (seen.menu > 0)
     counts &= seen.menu == np.diff(cell_start)[np.maximum(seen.cell, 0)]
-    count_low, count_high, counts = _counts(counts, seen.cell, seen.constant, low, high, units)
+    count_low, count_high, counts = count_limits(counts, seen.cell, seen.constant, low, high, units)
     # a row that no choice of the columns can break says nothing
     idle = ((low == NO_LOW) | (seen.least >= low)) & ((high == NO_HIGH) | (seen.most <= high))
     keep = ~counts & ~idle
@@ -198,15 +211,15 @@ def lay_out(
         sitting_of,
         day_of,
     )
-    bounded = _bounded_extras(program, extras, bounds)
+    bounded = bounded_extras(program, extras, bounds)
     local = np.concatenate([dense_rows, sparse_rows]).astype(np.int64)
     sparse = collect_sparse(
         program, rows[sparse_rows], number, movable, n, len(extras), len(dense_rows), bounded
     )
-    sources = _sources(program, extras, number, n)
-    groups = _groups(program, number, n)
-    kinds = _kinds(cells, cell_of, program.item[columns], movable)
-    day_start, day_cell = _members(_numbered(cells[:, :2])[1], None, np.diff(cell_start) > 0)
+    sources = sources_of(program, extras, number, n)
+    groups = groups_of(program, number, n)
+    kinds = kinds_of(cells, cell_of, program.item[columns], movable)
+    day_start, day_cell = members_of(numbered(cells[:, :2])[1], None, np.diff(cell_start) > 0)
     fixed = Fixed(
         gain=program.gain[columns].astype(np.float64),
         high=most.copy(),
@@ -217,7 +230,7 @@ def lay_out(
         cell_column=cell_column,
         count_low=count_low,
         count_high=count_high,
-        slot_start=_starts(np.minimum(count_high, MOST_SLOTS)),
+        slot_start=starts(np.minimum(count_high, MOST_SLOTS)),
         cell_block_start=profiles.cell_start,
         cell_block=profiles.cell_block,
         block_row=block_row,
@@ -245,7 +258,7 @@ def lay_out(
         active=np.flatnonzero((np.diff(cell_start) > 0) & (count_high > 0)).astype(np.int32),
         day_start=day_start,
         day_cell=day_cell,
-        day_of=_numbered(cells[:, :2])[1],
+        day_of=numbered(cells[:, :2])[1],
     )
     more = len(bounded)
     none = np.full(more, -1, dtype=np.int64)
@@ -255,154 +268,14 @@ def lay_out(
         least=least,
         extras=extras,
         rows=np.concatenate([rows[local], none]),
-        low=np.concatenate([_float(low[local]), np.full(more, -BIG)]),
-        high=np.concatenate([_float(high[local]), program.high[program.n_menu + extras[bounded]]]).astype(
+        low=np.concatenate([as_float(low[local]), np.full(more, -BIG)]),
+        high=np.concatenate([as_float(high[local]), program.high[program.n_menu + extras[bounded]]]).astype(
             np.float64
         ),
         hard=np.concatenate([hard[local], np.ones(more, dtype=bool)]).astype(np.float64),
         price=np.concatenate(
             [np.where(hard[local], 0, program.row_price[rows[local]]), np.zeros(more)]
         ).astype(np.float64),
-        scale=np.concatenate([_scale(low[local], high[local], seen.size[local]), np.ones(more)]),
+        scale=np.concatenate([sizes_of(low[local], high[local], seen.size[local]), np.ones(more)]),
         extra_high_of=np.concatenate([np.full(len(local), -1, dtype=np.int64), bounded]),
     )
-
-
-def _float(limit: NDArray[np.int64]) -> NDArray[np.float64]:
-    out = limit.astype(np.float64)
-    out[limit == NO_LOW] = -BIG
-    out[limit == NO_HIGH] = BIG
-    return out
-
-
-def _scale(low: NDArray[np.int64], high: NDArray[np.int64], size: NDArray[np.float64]) -> NDArray[np.float64]:
-    ends = np.maximum(
-        np.where(low == NO_LOW, 0, np.abs(low)), np.where(high == NO_HIGH, 0, np.abs(high))
-    ).astype(np.float64)
-    return np.maximum(np.where(ends > 0, ends, size), 1.0)
-
-
-def _numbered(labels: NDArray[np.int32]) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Return the distinct lines of ``labels`` in order, and the number of each line."""
-    if not len(labels):
-        return labels, np.zeros(0, dtype=np.int32)
-    lines, number = np.unique(labels, axis=0, return_inverse=True)
-    return lines, number.reshape(-1).astype(np.int32)
-
-
-def _starts(lengths: NDArray[np.int64]) -> NDArray[np.int64]:
-    out = np.zeros(len(lengths) + 1, dtype=np.int64)
-    np.cumsum(lengths, out=out[1:])
-    return out
-
-
-def _members(
-    owner: NDArray[np.int32], count: int | None, wanted: NDArray[np.bool_]
-) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-    """Compressed lists of the wanted numbers per owner."""
-    if count is None:
-        count = int(owner.max()) + 1 if len(owner) else 0
-    chosen = np.flatnonzero(wanted)
-    order = chosen[np.argsort(owner[chosen], kind="stable")]
-    return _starts(np.bincount(owner[chosen], minlength=count)), order.astype(np.int32)
-
-
-def _extras(program: Program, number: NDArray[np.int32]) -> NDArray[np.int64]:
-    owner = np.repeat(np.arange(len(program.extra_kind)), np.diff(program.extra_start))
-    return np.unique(owner[number[program.extra_column] >= 0]).astype(np.int64)
-
-
-def _counts(
-    counts: NDArray[np.bool_],
-    cell: NDArray[np.int64],
-    constant: NDArray[np.int64],
-    low: NDArray[np.int64],
-    high: NDArray[np.int64],
-    units: NDArray[np.int64],
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
-    """Most and least servings of each cell, and which rows they make superfluous."""
-    count_low, count_high = np.zeros_like(units), units.copy()
-    at = np.flatnonzero(counts)
-    has_low, has_high = at[low[at] != NO_LOW], at[high[at] != NO_HIGH]
-    np.maximum.at(count_low, cell[has_low], low[has_low] - constant[has_low])
-    np.minimum.at(count_high, cell[has_high], high[has_high] - constant[has_high])
-    clash = count_low > count_high
-    # counts that cannot be kept stay rows, so that the fault shows in the near miss
-    count_low[clash], count_high[clash] = 0, units[clash]
-    counts = counts & ~clash[np.maximum(cell, 0)]
-    return count_low, np.minimum(count_high, MOST_SLOTS), counts
-
-
-def _bounded_extras(
-    program: Program, extras: NDArray[np.int64], bounds: NDArray[np.int64]
-) -> NDArray[np.int64]:
-    """Extra columns (numbered here) whose value may pass their upper bound."""
-    out = []
-    for k, e in enumerate(extras):
-        a, b = program.extra_start[e], program.extra_start[e + 1]
-        total = int(program.extra_coef[a:b] @ bounds[program.extra_column[a:b], 1])
-        top = -(-total // int(program.extra_divisor[e])) if program.extra_kind[e] == CEIL else min(total, 1)
-        if top > program.high[program.n_menu + e]:
-            out.append(k)
-    return np.asarray(out, dtype=np.int64)
-
-
-def _sources(
-    program: Program, extras: NDArray[np.int64], number: NDArray[np.int32], n: int
-) -> tuple[NDArray[np.int64], NDArray[np.int32], NDArray[np.int64]]:
-    """Extra columns that each column feeds: start, extra, coefficient."""
-    owner = np.repeat(np.arange(len(program.extra_kind)), np.diff(program.extra_start))
-    place = np.full(len(program.extra_kind), -1, dtype=np.int32)
-    place[extras] = np.arange(len(extras), dtype=np.int32)
-    column = number[program.extra_column]
-    inside = np.flatnonzero(column >= 0)
-    order = inside[np.argsort(column[inside], kind="stable")]
-    start = _starts(np.bincount(column[order], minlength=n))
-    return start, place[owner[order]], program.extra_coef[order]
-
-
-def _groups(
-    program: Program, number: NDArray[np.int32], n: int
-) -> tuple[NDArray[np.int64], NDArray[np.int32], NDArray[np.int64], NDArray[np.float64]]:
-    """Worth groups each column counts in, and what each number of uses deducts in all."""
-    owner = np.repeat(np.arange(program.n_groups), np.diff(program.group_start))
-    column = number[program.group_column]
-    inside = np.flatnonzero(column >= 0)
-    order = inside[np.argsort(column[inside], kind="stable")]
-    start = _starts(np.bincount(column[order], minlength=n))
-    kept, local = np.unique(owner[order], return_inverse=True)
-    sums = [np.zeros(1)]
-    lengths = [0]
-    for g in kept:
-        ds = program.deduction[program.deduct_start[g] : program.deduct_start[g + 1]].astype(np.float64)
-        sums.append(np.concatenate([np.zeros(1), np.cumsum(ds)]))
-        lengths.append(len(ds) + 1)
-    deduct_start = _starts(np.asarray(lengths[1:], dtype=np.int64))
-    deducted = np.concatenate(sums[1:]) if len(kept) else np.zeros(0)
-    return start, local.astype(np.int32), deduct_start, deducted
-
-
-def _kinds(
-    cells: NDArray[np.int32], cell_of: NDArray[np.int32], item: NDArray[np.int32], movable: NDArray[np.bool_]
-) -> tuple[NDArray[np.int64] | NDArray[np.int32], ...]:
-    """Cells that differ only in day and meal, and each item's column in each of them.
-
-    Returns kind of each cell; cells per kind (start, cell); start of each cell in ``sister``;
-    ``sister[start[cell] + place]``, a column or -1; place of each column.
-    """
-    names, kind_of = _numbered(cells[:, [0, 3, 4]])
-    kind_start, kind_cell = _members(
-        kind_of, len(names), np.bincount(cell_of[movable], minlength=len(cells)) > 0
-    )
-    kind = kind_of[cell_of]
-    pairs, pair = _numbered(np.stack([kind, item], axis=1).reshape(-1, 2))
-    first = (
-        np.searchsorted(pairs[:, 0], np.arange(len(names) + 1)) if len(pairs) else np.zeros(1, dtype=np.int64)
-    )
-    place = (pair - first[kind]).astype(np.int32)
-    width = np.diff(first)[kind_of] if len(cells) else np.zeros(0, dtype=np.int64)
-    start = _starts(width)
-    sister = np.full(int(start[-1]), -1, dtype=np.int32)
-    at = np.flatnonzero(movable)
-    sister[start[cell_of[at]] + place[at]] = at
-    return kind_of, kind_start, kind_cell, start, sister, place

@@ -218,7 +218,7 @@ def collect_sparse(
     """
     lengths = np.zeros(n + n_extra + 1, dtype=np.int64)
     where = (program.row_start, program.row_column, program.row_coef, rows, number, movable)
-    _count(*where[:2], *where[3:], lengths)
+    _count(program.row_start, program.row_column, rows, number, movable, lengths)
     lengths[n + bounded + 1] += 1
     start = np.cumsum(lengths)
     row = np.zeros(int(start[-1]), dtype=np.int32)

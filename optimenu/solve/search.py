@@ -12,19 +12,19 @@ import numpy as np
 from optimenu.program.program import HARD, ORDINARY
 from optimenu.solve.components import components
 from optimenu.solve.engine import Engine
-from optimenu.solve.layout import BIG, lay_out
+from optimenu.solve.layout import lay_out
+from optimenu.solve.layout_parts import BIG
 from optimenu.solve.schedule import AGAIN, MAIN, QUICK, WARM, cool
 from optimenu.solve.split import deal, extra_use, shared_use
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
     from typing import Protocol
 
     from numpy.typing import NDArray
 
     from optimenu.program.program import Program
     from optimenu.solve.components import Components
-    from optimenu.solve.schedule import Plan
 
     class Guide(Protocol):
         """What the search reads of a relaxation."""
@@ -282,7 +282,7 @@ class _Search:
         program = self.program
         counts = self.join(parts, engines)
         values = np.zeros((len(program.extra_kind), parts.count))
-        for k, engine in enumerate(engines):
+        for k in range(len(engines)):
             alone = np.where(parts.of_column == k, counts, 0)
             values[:, k] = program.complete(alone)[program.n_menu :]
         used = shared_use(program, parts, counts.astype(np.float64), values)

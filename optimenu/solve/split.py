@@ -68,7 +68,7 @@ def _whole(
     """Whole numbers that sum to ``total``, near ``use`` plus the shares of what is left."""
     wish = use + (total - use.sum()) * slack_share
     # never a hair under a whole number that the relaxation reached
-    dealt = np.floor(wish + 1e-7).astype(np.int64)
+    dealt: NDArray[np.int64] = np.floor(wish + 1e-7).astype(np.int64)
     left = total - int(dealt.sum())
     fraction = wish - dealt
     order = np.argsort(-(fraction + 1e-3 * short), kind="stable")

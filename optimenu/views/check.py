@@ -13,6 +13,8 @@ from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marks
 from optimenu.views.summary import cautions, column_name
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from optimenu.config.case import Case
     from optimenu.config.inspect import Inspection, PersonView
     from optimenu.views.console import Mark
@@ -34,10 +36,10 @@ def check_page(case: Case, found: Inspection) -> RenderableType:
         f"Reserve days: {len(problem.reserve)}. Loads: {loads}.",
         f"Items in the catalogue: {len(problem.catalogue.items)}. Files: {', '.join(found.files)}.",
     ]
-    letters = marks(found.people)
+    letters = marks(problem.people)
     parts: list[RenderableType] = [heading(problem.name), *map(cell, lines)]
     parts += [_person(p, letters[p.id]) for p in found.people]
-    parts += [_choices(found), *_looks(case, found), cautions()]
+    parts += [_choices(found, letters), *_looks(case, found), cautions()]
     return Group(*parts)
 
 
@@ -53,8 +55,7 @@ def _person(p: PersonView, mark: Mark) -> RenderableType:
     return Group(cell(""), mark.text(name=True), *parts)
 
 
-def _choices(found: Inspection) -> RenderableType:
-    letters = marks(found.people)
+def _choices(found: Inspection, letters: Mapping[str, Mark]) -> RenderableType:
     table = Table(box=None, pad_edge=False, header_style=STYLES["quiet"])
     for name in ("meal", "course"):
         table.add_column(name, overflow="fold")

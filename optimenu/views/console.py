@@ -11,7 +11,7 @@ import os
 import sys
 import unicodedata
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.text import Text
@@ -19,10 +19,11 @@ from rich.text import Text
 from optimenu.files import clean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import date
     from typing import IO
 
+    from optimenu.crew.people import Person
     from optimenu.rules.base import Measure
 
 PLAIN_WIDTH = 80
@@ -35,10 +36,10 @@ STYLES = {
     UNPROVED: "#CC79A7",
     "quiet": "dim",
     "head": "bold",
-    "soft": "#E69F00",
+    "soft": "#D55E00",
 }
 PEOPLE = ("#E69F00", "#56B4E9", "#009E73", "#F0E442", "#0072B2", "#D55E00", "#CC79A7")
-"""Colours of people in turn, behind a dark letter; the letter tells them apart when colours run out."""
+"""Colours behind people's letters, in turn, where the config chooses none; the letter tells them apart."""
 SIGNS = {BELOW: "▼", ABOVE: "▲", KEPT: "·", UNKNOWN: "?", UNPROVED: "?"}
 _SIMPLER = {"▼": "v", "▲": "^", "·": ".", "°": "", "µ": "u", "█": "#", "░": ".", "─": "-", "–": "-"}  # noqa: RUF001
 _SIMPLER_NAME = "optimenu.simpler"
@@ -93,6 +94,11 @@ def sign(state: str) -> Text:
     return Text(SIGNS[state], style=STYLES[state])
 
 
+def soft_sign() -> Text:
+    """Sign of a soft limit."""
+    return Text("~ ", style=STYLES["soft"], overflow="fold")
+
+
 def state_of(measure: Measure) -> str:
     """State of a measure: below, above, not proved or kept."""
     if measure.short > 0:
@@ -118,18 +124,6 @@ def dates_of(dates: Sequence[date]) -> str:
     return ", ".join(f"{d.day} {d:%b}" + (f" {d.year}" if several else "") for d in dates)
 
 
-class Named(Protocol):
-    """Whoever has an id and a name."""
-
-    @property
-    def id(self) -> str:
-        """Id in the config."""
-
-    @property
-    def name(self) -> str:
-        """Name on menus."""
-
-
 @dataclass(frozen=True)
 class Mark:
     """A person's letter, with a colour behind it where colours are shown."""
@@ -140,19 +134,33 @@ class Mark:
 
     def text(self, *, name: bool = False) -> Text:
         """Return the letter in brackets, followed by the name if asked."""
-        made = Text(f"[{self.letter}]", style=f"bold #000000 on {self.colour}", overflow="fold")
-        return made.append(f" {self.name}", style="none") if name else made
+        ink = "#000000" if _light(self.colour) else "#FFFFFF"
+        made = Text(overflow="fold").append(f"[{self.letter}]", f"bold {ink} on {self.colour}")
+        return made.append(f" {self.name}") if name else made
 
 
-def marks(people: Iterable[Named]) -> Mapping[str, Mark]:
-    """Give each person, by id, the first letter of the name still free, else the next free sign."""
+def _light(colour: str) -> bool:
+    """Whether dark ink reads better than white: relative luminance above 0.18 (WCAG 2, its definition)."""
+    parts = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+    red, green, blue = (v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue > 0.18
+
+
+def marks(people: Sequence[Person]) -> Mapping[str, Mark]:
+    """Letter and colour of each person, by id: those the config chose, else the first that are free."""
+    chosen = {p.mark: p.id for p in reversed(people) if p.mark}
+    letters = {id_: letter for letter, id_ in chosen.items()}
+    colours = [c for c in PEOPLE if c not in {p.colour.upper() for p in people}] or list(PEOPLE)
+    used = set(chosen)
     found: dict[str, Mark] = {}
-    used: set[str] = set()
+    plain = 0
     for k, person in enumerate(people):
         name = clean(person.name)
         wanted = [c.upper() for c in name if c.isalpha()]
         wanted += [chr(c) for c in range(ord("A"), ord("Z") + 1)]
-        letter = next((c for c in wanted if len(c) == 1 and c not in used), str(k + 1))
+        letter = letters.get(person.id) or next((c for c in wanted if c not in used), str(k + 1))
         used.add(letter)
-        found[person.id] = Mark(letter, name, PEOPLE[k % len(PEOPLE)])
+        colour = person.colour or colours[plain % len(colours)]
+        plain += not person.colour
+        found[person.id] = Mark(letter, name, colour)
     return found

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 ENERGY = "ENERC_KCAL_kcal"
 ZERO = Decimal(0)
+UNHEATED = {"no": "not to be eaten", "unknown": "not known to be safe"}
 WIDEST = 110
 """Characters of the widest page: farther apart, a row is hard to follow."""
 
@@ -88,13 +89,19 @@ def _table(problem: Problem, meal: Meal | None, entries: Sequence[Entry], width:
             name,
             cell(f"{times}{plain(e.item.serving_g)} g"),
             cell(energy_words(problem, e)),
-            cell(to_serve(e.item, e.count)),
+            cell(to_serve(e.item, e.count, cold_too=e.day.block == "reserve")),
         )
     return table
 
 
-def to_serve(item: Item, count: int = 1) -> str:
-    """What is done to servings before they are eaten; ``?`` for minutes the catalogue does not state."""
+def to_serve(item: Item, count: int = 1, *, cold_too: bool = False) -> str:
+    """What is done to servings before they are eaten; ``?`` for minutes the catalogue does not state.
+
+    Parameters
+    ----------
+    cold_too : bool
+        Also say how the item is eaten where there is no heat, as on a reserve day.
+    """
     words = []
     if item.water_ml:
         words.append(f"{plain(count * item.water_ml)} mL {item.water_kind}")
@@ -103,7 +110,13 @@ def to_serve(item: Item, count: int = 1) -> str:
             words.append(f"{word} ? min")
         elif value:
             words.append(f"{word} {plain(value)} min")
-    return ", ".join(words)
+    text = ", ".join(words)
+    if cold_too and (item.heat_min != 0 or item.water_kind == "hot"):
+        cold = UNHEATED.get(item.unheated, item.unheated)
+        if item.water_ml and item.cold_min is not None:
+            cold += f", {plain(item.cold_min)} min in cold water"
+        text += f"{'; ' if text else ''}without heat: {cold}"
+    return text
 
 
 def energy_words(problem: Problem, entry: Entry) -> str:

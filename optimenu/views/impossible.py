@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from optimenu.config.case import Case
     from optimenu.planning import Planned
     from optimenu.program.origin import Origin
-    from optimenu.rules.base import Measure
+    from optimenu.rules.base import Breach, Measure
     from optimenu.solve.elastic import Shortfall
 
 MOST = 12
@@ -110,11 +111,19 @@ def _near(case: Case, planned: Planned) -> list[RenderableType]:
     assert planned.outcome.near is not None
     menu = from_counts(case.problem, planned.program, planned.outcome.near)
     broken = audit_menu(case.problem, case.rules, menu, planned.scale).breaches
-    word = "limit" if len(broken) == 1 else "limits"
+    worst: dict[str, Breach] = {}
+    for b in broken:
+        if b.origin.key not in worst or b.amount > worst[b.origin.key].amount:
+            worst[b.origin.key] = b
+    times = Counter(b.origin.key for b in broken)
+    word = "promise" if len(broken) == 1 else "promises"
     head = f"The nearest try, which is no menu, breaks {len(broken)} {word}:"
     parts: list[RenderableType] = [Text(head, style=STYLES["head"])]
-    for b in broken[:MOST]:
-        parts.append(_indented(f"[{b.origin.rule}] {b.text}; {_place(case, b.origin)}; {_WHO[b.origin.who]}"))
-    if len(broken) > MOST:
-        parts.append(cell(f"and {len(broken) - MOST} more", STYLES["quiet"]))
+    for key, _ in times.most_common(MOST):
+        b = worst[key]
+        more = f" (the worst of {times[key]})" if times[key] > 1 else ""
+        text = f"[{b.origin.rule}] {b.text}{more}; {_place(case, b.origin)}; {_WHO[b.origin.who]}"
+        parts.append(_indented(text))
+    if len(times) > MOST:
+        parts.append(cell(f"and {len(times) - MOST} more limits", STYLES["quiet"]))
     return parts

@@ -235,7 +235,7 @@ def dates_words(problem: Problem, m: Measure) -> str:
 
 def _from_to(problem: Problem, run: list[int]) -> str:
     first, last = problem.days[run[0]].label, problem.days[run[-1]].label
-    return f"{first} to {last.removeprefix('day ')}"
+    return f"{first}{',' if len(run) == 2 else ' to'} {last.removeprefix('day ')}"
 
 
 def _legend(rows: dict[str, _Row]) -> list[RenderableType]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from decimal import ROUND_CEILING, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Group, RenderableType
@@ -14,7 +14,7 @@ from optimenu.nutrition.covered import YOUNGEST
 from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.rules.base import plain
-from optimenu.views.console import STYLES, cell, heading, marks
+from optimenu.views.console import STYLES, cell, heading, marks, soft_sign
 from optimenu.views.totals import fullness, limits_table
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> Rend
         parts += [heading("Limits over the stay"), limits_table(shared)]
     if report.soft:
         parts.append(heading("Soft limits missed, at their price"))
-        parts += [Padding(cell(b.text, STYLES["soft"]), (0, 0, 0, 2)) for b in report.soft]
+        parts += [Padding(soft_sign().append_text(cell(b.text)), (0, 0, 0, 2)) for b in report.soft]
     parts += _not_judged(problem, report, record)
     parts += [heading("How good it is"), *closing(report, record), cautions()]
     return Group(*parts)
@@ -99,21 +99,26 @@ def _many(count: int, word: str) -> str:
 
 def _not_judged(problem: Problem, report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
     """Ceilings that rest on unknown values, and nutrients the catalogue has no values of."""
-    unproved: dict[str, set[int]] = defaultdict(set)
+    unproved: dict[str, dict[str, Decimal]] = defaultdict(dict)
     for m in report.measures:
-        if not m.proved and m.high is not None and m.origin.person in problem.person_number:
-            unproved[m.label.split(": ", 1)[-1]].add(problem.person_number[m.origin.person])
+        if not m.proved and m.high is not None:
+            known = unproved[m.label.split(": ", 1)[-1]]
+            known[m.origin.person] = min(m.known, known.get(m.origin.person, m.known))
     parts: list[RenderableType] = []
-    everybody = len(problem.people)
-    names = [
-        name
-        if len(who) == everybody
-        else f"{name} ({', '.join(problem.people[p].name for p in sorted(who))})"
-        for name, who in unproved.items()
-    ]
-    if names:
-        text = f"Ceilings not proved, because some items do not state the nutrient: {'; '.join(names)}."
-        parts.append(cell(text))
+    if unproved:
+        parts.append(
+            cell(
+                "Ceilings not proved: some items do not state the nutrient. Share of what is eaten, by mass, "
+                "that does, on the dates where it is least:"
+            )
+        )
+        for name, known in unproved.items():
+            shares = ", ".join(
+                f"{p.name} {(known[p.id] * 100).quantize(Decimal(1), ROUND_FLOOR)} %"
+                for p in problem.people
+                if p.id in known
+            )
+            parts.append(Padding(cell(f"{name}: {shares}"), (0, 0, 0, 2)))
     if record["not_assessed"]:
         missing = "; ".join(column_name(c) for c in record["not_assessed"])
         parts.append(cell(f"Not assessed, because the catalogue does not state them: {missing}."))

@@ -36,7 +36,10 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_show_by_person_day_nutrients_and_totals(run: Path) -> None:
     assert "Juno: Two days" in call("show", str(run)).stdout
     assert "How good it is" in call("show", str(run)).stdout
-    assert "kcal planned" in call("show", str(run), "--person", "juno", "--day", "2").stdout
+    assert (
+        "Requirement on such a day: 1,500 kcal"
+        in call("show", str(run), "--person", "juno", "--day", "2").stdout
+    )
     assert "Energy, kcal" in call("show", str(run), "--nutrients").stdout
     assert "gross mass, stay" in call("show", str(run), "--totals").stdout
 
@@ -55,6 +58,7 @@ def test_show_json_agrees_with_the_run(run: Path) -> None:
     [
         (("--person", "jun"), 'no person "jun". Did you mean "juno"?'),
         (("--day", "9"), "no day 9 in the cycle of 2 days"),
+        (("--reserve-day", "1"), "no day 1 in the reserve of 0 days"),
     ],
 )
 def test_show_refuses_what_is_not_there(run: Path, words: tuple[str, ...], message: str) -> None:

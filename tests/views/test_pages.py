@@ -18,7 +18,7 @@ from optimenu.planning import Options, Planned, plan
 from optimenu.rules.registry import rule_classes
 from optimenu.views.audit import audit_page
 from optimenu.views.check import check_page
-from optimenu.views.console import ABOVE, BELOW, KEPT, UNKNOWN, UNPROVED, cell, marks, output_console, sign
+from optimenu.views.console import cell
 from optimenu.views.cycle import cycle_page
 from optimenu.views.day import day_page
 from optimenu.views.nutrients import nutrients_page
@@ -54,8 +54,8 @@ def pages(planned: Planned, width: int) -> dict[str, RenderableType]:
     data = record(planned, OPTIONS)
     return {
         "cycle": cycle_page(case.problem, tally, 0, width),
-        "day": day_page(case.problem, tally, 0, 1),
-        "nutrients": nutrients_page(case.problem, tally, report.measures, 0, ["ID_ug"]),
+        "day": day_page(case.problem, tally, 0, 1, width),
+        "nutrients": nutrients_page(case.problem, tally, report.measures, 0, ["ID_ug"], width),
         "totals": totals_page(report),
         "summary": summary(case.problem, report, data),
         "check": check_page(case, inspect(case)),
@@ -93,19 +93,6 @@ def test_markup_and_terminal_codes_in_names_are_plain_text(planned: Planned) -> 
     assert draw(cell("[hot]"), 20).strip() == "[hot]"
 
 
-def test_signs_differ_without_colour_and_without_unicode() -> None:
-    states = (KEPT, BELOW, ABOVE, UNKNOWN)
-    assert len({sign(s, "utf-8").plain for s in states}) == 4
-    assert len({sign(s, "ascii").plain for s in states}) == 4
-    assert all(sign(s, "ascii").plain.isascii() for s in (*states, UNPROVED))
-
-
-def test_people_carry_different_letters() -> None:
-    found = marks(["Ada", "Anna", "Abe", "Bo"])
-    assert len({m.letter for m in found.values()}) == 4
-    assert found["Ada"].letter == "A"
-
-
 def test_the_closing_statement_is_of_the_menu_s_own_value() -> None:
     words = verdict({"gap_closed": False, "value": "0.990", "bound": "0.994"})
     # 0.004 / 0.990 is 0.4040... %, rounded up
@@ -136,10 +123,3 @@ def test_check_names_what_wants_a_look(planned: Planned) -> None:
     assert "1500 kcal a day, as given" in text
     assert "never: peanuts (severe)" in text
     assert "fewer than 5 items left" in text
-
-
-def test_output_console_is_plain_when_piped(capsys: pytest.CaptureFixture[str]) -> None:
-    console = output_console()
-    console.print(sign(BELOW))
-    assert "\x1b" not in capsys.readouterr().out
-    assert not console.is_terminal
