@@ -98,7 +98,9 @@ def _print_pages(
             missing = found.record["not_assessed"]
             console.print(nutrients_page(problem, tally, report.measures, p, missing, console.width))
     if totals:
-        console.print(totals_page(report, everything=everything))
+        ids = {problem.people[p].id for p in people}
+        mine = tuple(m for m in report.measures if m.origin.person in ids or not m.origin.person)
+        console.print(totals_page(mine, everything=everything))
     if not numbers and not nutrients and not totals:
         for p in people:
             console.print(cycle_page(problem, tally, p, console.width))

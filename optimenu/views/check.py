@@ -90,16 +90,16 @@ def _looks(case: Case, found: Inspection) -> list[RenderableType]:
         lots.append(f"{items[item].name},{rest}")
     lists = (
         (
-            "items of which an allergen somebody must avoid is unknown",
+            "Items of which an allergen somebody must avoid is unknown",
             [items[i].name for i in found.unknown_allergens],
         ),
-        ("released lots that pass their use-by date during the stay", lots),
+        ("Released lots that pass their use-by date during the stay", lots),
         (
-            "nutrients not assessed, because the catalogue does not state them",
+            "Nutrients not assessed, because the catalogue does not state them",
             [column_name(c) for c in found.not_assessed],
         ),
         (
-            "states of lots that are not released, so not counted",
+            "States of lots that are not released, so not counted",
             [f"{n} {state}" for state, n in found.stock_states.items() if state != "released"],
         ),
     )
@@ -107,5 +107,5 @@ def _looks(case: Case, found: Inspection) -> list[RenderableType]:
     for words, names in lists:
         if names:
             shown = "; ".join(names[:MOST]) + (f"; and {len(names) - MOST} more" if len(names) > MOST else "")
-            parts.append(Padding(cell(f"{len(names)} {words}: {shown}"), (0, 0, 0, 2)))
+            parts.append(Padding(cell(f"{words} ({len(names)}): {shown}"), (0, 0, 0, 2)))
     return [heading("Worth a second look"), *parts] if parts else []

@@ -60,7 +60,7 @@ def _line(
 ) -> RenderableType:
     if s.origin is None:
         return _indented(
-            f"{_group(case, s, planned)} would be used {_up(s.amount)} times more than it may be"
+            f"{_group(case, s, planned)} would be used {plain(_up(s.amount))} times more than it may be"
         )
     measure = measures.get(s.origin)
     label = _words(case, s.origin) if measure is None else measure.label
@@ -78,7 +78,8 @@ def _line(
 
 def _up(value: float) -> Decimal:
     """A shortfall to two decimals, rounded up, so that a small one is never told as none."""
-    return Decimal(str(value)).quantize(Decimal("0.01"), ROUND_CEILING)
+    # what lies beyond the ninth decimal is the linear program's rounding
+    return Decimal(str(round(value, 9))).quantize(Decimal("0.01"), ROUND_CEILING)
 
 
 def _group(case: Case, s: Shortfall, planned: Planned | None) -> str:

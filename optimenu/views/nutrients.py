@@ -14,6 +14,14 @@ from rich.text import Text
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.rules.base import plain
 from optimenu.views.console import ABOVE, BELOW, KEPT, STYLES, UNPROVED, cell, heading, marks, sign, state_of
+from optimenu.views.nutrient_words import (
+    dates_words,
+    figure,
+    limit_words,
+    measure_name,
+    room,
+    value_words,
+)
 from optimenu.views.summary import column_name
 
 if TYPE_CHECKING:
@@ -25,8 +33,6 @@ if TYPE_CHECKING:
 
 _WORST_FIRST = (BELOW, ABOVE, UNPROVED, KEPT)
 _UNITS = {"ug": "µg"}
-_BASIS = {"RDA": "RDA", "AI": "AI (goal)", "UL": "UL", "CDRR": "CDRR"}
-_FINEST = 6
 WIDE = 79
 HEADS = ("", "nutrient", "stay,\nmean", "floor", "worst", "ceiling", "days,\nlow–high", "known")
 WRAPPED = (1, 3, 5)
@@ -97,20 +103,20 @@ def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) 
         given += problem.plain_water_ml
     daily = {d.number: given + _day(problem, tally, person, d.number, column) for d in problem.cycle}
     mean = sum((daily[d.number] * d.weight for d in problem.cycle), Decimal(0)) / len(problem.dates)
-    floor = min(row.floors, key=_room, default=None)
-    ceiling = min(row.ceilings, key=_room, default=None)
+    floor = min(row.floors, key=room, default=None)
+    ceiling = min(row.ceilings, key=room, default=None)
     both = [m for m in (floor, ceiling) if m is not None]
     unproved = [m for m in row.ceilings if not m.proved]
     states = {state_of(m) for m in both} | ({UNPROVED} if unproved else set())
     known = min(m.known for m in (*row.floors, *row.ceilings))
-    ceiling_value = Text() if ceiling is None else cell(_value(ceiling))
+    ceiling_value = Text() if ceiling is None else cell(value_words(ceiling))
     return [
         sign(next(s for s in _WORST_FIRST if s in states)),
         cell(f"{measure_name(both[0])}, {_UNITS.get(nutrient.unit, nutrient.unit)}"),
         cell(figure(mean, _stay_floor(floor))),
-        _limit(floor),
+        limit_words(floor),
         ceiling_value,
-        _limit(ceiling),
+        limit_words(ceiling),
         cell(f"{figure(min(daily.values()))}–{figure(max(daily.values()))}"),
         # rounded down: 100 % is said only when everything is known
         cell(f"{(known * 100).quantize(Decimal(1), ROUND_FLOOR)} %"),
@@ -121,52 +127,6 @@ def _stay_floor(floor: Measure | None) -> Decimal | None:
     if floor is None or floor.shown is None or floor.origin.day >= 0 or floor.origin.run:
         return None
     return floor.shown.low
-
-
-def _value(m: Measure) -> str:
-    assert m.shown is not None
-    return figure(m.shown.value, m.shown.low if m.low is not None else m.shown.high)
-
-
-def figure(value: Decimal, limit: Decimal | None = None) -> str:
-    """Write an amount with three figures or so, more where it would look equal to a limit it misses."""
-    size = abs(value)
-    places = 0 if size >= 100 else 1 if size >= 10 else 2
-    while limit is not None and value != limit and places < _FINEST:
-        if round(value, places) != round(limit, places):
-            break
-        places += 1
-    return plain(value, places)
-
-
-def _limit(m: Measure | None) -> Text:
-    """Limit with what it rests on, and over which dates where that is not the usual one."""
-    if m is None or m.shown is None:
-        return Text()
-    low = m.shown.low is not None
-    value = m.shown.low if m.shown.low is not None else m.shown.high
-    words = [plain(value or Decimal(0))]
-    if ".reference." in m.origin.key:
-        words.append(_BASIS.get(m.origin.key.rsplit(".", 1)[1], ""))
-    else:
-        if m.origin.key.startswith("prescriptions."):
-            words.append("Rx")
-        when = _when(m)
-        if when in ("day", "meal"):
-            words[0] += f"/{when}"
-        elif when != ("" if low else "7 d"):
-            words.append(f"over {when or 'the stay'}")
-    text = cell(" ".join(w for w in words if w))
-    soft = m.soft is not None and _BASIS["AI"] not in words
-    return text.append(" ~", STYLES["soft"]) if soft else text
-
-
-def _when(m: Measure) -> str:
-    if m.origin.meal:
-        return "meal"
-    if m.origin.day >= 0:
-        return "day"
-    return f"{len(m.origin.run)} d" if m.origin.run else ""
 
 
 def _day(problem: Problem, tally: Tally, person: int, day: int, column: str) -> Decimal:
@@ -180,7 +140,7 @@ def _others(problem: Problem, measures: Sequence[Measure]) -> Table:
     """The measure nearest to its limit of every share, density and ratio."""
     tightest: dict[str, Measure] = {}
     for m in measures:
-        if m.origin.key not in tightest or _room(m) < _room(tightest[m.origin.key]):
+        if m.origin.key not in tightest or room(m) < room(tightest[m.origin.key]):
             tightest[m.origin.key] = m
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=STYLES["quiet"])
     table.add_column("")
@@ -197,45 +157,12 @@ def _others(problem: Problem, measures: Sequence[Measure]) -> Table:
         table.add_row(
             sign(state_of(m)),
             cell(measure_name(m)),
-            cell(_value(m)),
+            cell(value_words(m)),
             limit.append(" ~", STYLES["soft"]) if m.soft is not None else limit,
             cell(m.shown.unit),
             cell(dates_words(problem, m), STYLES["quiet"]),
         )
     return table
-
-
-def _room(m: Measure) -> Decimal:
-    """How far inside its limit a measure is, as a part of the limit; less than 0 outside."""
-    ends = [(m.least - m.low, m.low)] if m.low is not None else []
-    ends += [(m.high - m.most, m.high)] if m.high is not None else []
-    return min(room / abs(limit) if limit else room for room, limit in ends)
-
-
-def measure_name(m: Measure) -> str:
-    """What a measure is of: its label without person and dates."""
-    return m.label.split(": ", 1)[-1]
-
-
-def dates_words(problem: Problem, m: Measure) -> str:
-    """Plan days a measure sums over, in few words: ``the stay``, ``day 3``, ``days 1 to 6, 16``."""
-    if m.origin.day >= 0:
-        return problem.days[m.origin.day].label
-    if not m.origin.run:
-        return "the stay"
-    runs: list[list[int]] = []
-    for d in sorted(set(m.origin.run)):
-        if runs and runs[-1][-1] == d - 1:
-            runs[-1].append(d)
-        else:
-            runs.append([d])
-    names = [problem.days[r[0]].label if len(r) == 1 else _from_to(problem, r) for r in runs]
-    return "days " + ", ".join(n.removeprefix("day ") for n in names)
-
-
-def _from_to(problem: Problem, run: list[int]) -> str:
-    first, last = problem.days[run[0]].label, problem.days[run[-1]].label
-    return f"{first}{',' if len(run) == 2 else ' to'} {last.removeprefix('day ')}"
 
 
 def _legend(rows: dict[str, _Row]) -> list[RenderableType]:

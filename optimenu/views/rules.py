@@ -14,7 +14,7 @@ from optimenu.views.console import STYLES, cell, heading
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from optimenu.config.pages import RulePage
+    from optimenu.config.pages import RulePage, Setting
 
 
 def rule_list(pages: Sequence[RulePage]) -> RenderableType:
@@ -33,12 +33,16 @@ def rule_view(page: RulePage) -> RenderableType:
     for name, text in page.sections.items():
         parts.append(cell(f"{name}:", STYLES["head"]))
         parts.append(Padding(cell(text), (0, 0, 1, 2)))
-    table = Table(box=None, pad_edge=False, header_style=STYLES["head"])
-    table.add_column("setting")
-    table.add_column("kind")
-    table.add_column("default")
-    table.add_column("meaning", ratio=1)
-    for s in page.settings:
-        table.add_row(cell(s.key), cell(s.kind), cell(s.default), cell(s.meaning))
-    parts += [table, heading("Example"), Text(page.example)]
+    parts.append(cell("Settings:", STYLES["head"]))
+    parts += [_setting(s) for s in page.settings]
+    parts += [heading("Example"), Text(page.example, overflow="fold")]
     return Group(*parts)
+
+
+def _setting(s: Setting) -> RenderableType:
+    """Return a setting as lines rather than a row: its key stays whole and can be copied."""
+    first = cell(s.key, STYLES["head"])
+    first.append(f"  {cell(s.kind).plain}")
+    default = "must be given" if s.default == "required" else f"default {cell(s.default).plain}"
+    first.append(f"; {default}", STYLES["quiet"])
+    return Padding(Group(first, Padding(cell(s.meaning), (0, 0, 0, 4))), (0, 0, 0, 2))

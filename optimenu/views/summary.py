@@ -15,6 +15,7 @@ from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.rules.base import plain
 from optimenu.views.console import STYLES, cell, heading, marks, soft_sign
+from optimenu.views.nutrient_words import measure_name
 from optimenu.views.totals import fullness, limits_table
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ def _not_judged(problem: Problem, report: Report, record: Mapping[str, Any]) -> 
     unproved: dict[str, dict[str, Decimal]] = defaultdict(dict)
     for m in report.measures:
         if not m.proved and m.high is not None:
-            known = unproved[m.label.split(": ", 1)[-1]]
+            known = unproved[measure_name(m)]
             known[m.origin.person] = min(m.known, known.get(m.origin.person, m.known))
     parts: list[RenderableType] = []
     if unproved:
@@ -127,12 +128,13 @@ def _not_judged(problem: Problem, report: Report, record: Mapping[str, Any]) -> 
 
 def column_name(column: str) -> str:
     """Name of a nutrient column a dietitian reads; its tag where there is none."""
-    column = column.split(" ")[0]
+    if column == "WATER_g":
+        return "Fluid"
     if column in BY_COLUMN:
         return BY_COLUMN[column].name
-    tag = column.rsplit("_", 1)[0]
     # every adult has the same rows, with the same names; only the amounts differ
-    return {i.column: i.name for i in reference_intakes("female", YOUNGEST)}.get(column, tag)
+    names = {i.column: i.name for i in reference_intakes("female", YOUNGEST)}
+    return names.get(column, column.rsplit("_", 1)[0])
 
 
 def closing(report: Report, record: Mapping[str, Any]) -> list[RenderableType]:

@@ -15,7 +15,6 @@ from optimenu.views.console import STYLES, cell, heading, sign, state_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from optimenu.audit.menu import Report
     from optimenu.rules.base import Measure
 
 SHORT_LIST = 15
@@ -92,11 +91,11 @@ def limits_table(measures: Sequence[Measure]) -> Table:
     return table
 
 
-def totals_page(report: Report, *, everything: bool = False) -> RenderableType:
+def totals_page(measures: Sequence[Measure], *, everything: bool = False) -> RenderableType:
     """Every section of measures that screens show, tightest first; long lists cut unless asked."""
     parts: list[RenderableType] = []
     for section, title in TITLES.items():
-        found = [m for m in report.measures if m.section == section]
+        found = [m for m in measures if m.section == section]
         if not found:
             continue
         found.sort(key=lambda m: (-fullness(m), m.label))

@@ -17,6 +17,8 @@ from optimenu.exports.run_folder import write_folder
 from optimenu.planning import Options, plan
 from optimenu.rules.registry import rule_classes
 from tests.commands.small import write_project
+from tests.views.pair import MARKUP, plan_pair
+from tests.views.pair import OPTIONS as PAIR_OPTIONS
 
 ROOT = Path(__file__).parents[2]
 
@@ -42,6 +44,39 @@ def test_show_by_person_day_nutrients_and_totals(run: Path) -> None:
     )
     assert "Energy, kcal" in call("show", str(run), "--nutrients").stdout
     assert "gross mass, stay" in call("show", str(run), "--totals").stdout
+
+
+@pytest.fixture(scope="module")
+def pair_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("runs")
+    files = run_files(plan_pair(folder / "project"), PAIR_OPTIONS, {})
+    return write_folder(folder / "runs" / "plan-001", files)
+
+
+def test_show_keeps_to_the_person_and_the_day_asked_for(pair_run: Path) -> None:
+    both = call("show", str(pair_run))
+    assert "[J] Juno: Two days" in both.stdout and "[B] Bo [bold]: Two days" in both.stdout
+    assert "reading" in both.stderr and "reading" not in both.stdout
+    spare = call("show", str(pair_run), "--reserve-day", "2", "--person", "bo").stdout
+    assert "[B] Bo [bold]: reserve 2" in spare and "Juno" not in spare
+    totals = call("show", str(pair_run), "--totals", "--person", "bo").stdout
+    assert "bo, reserve 1: energy" in totals and "juno" not in totals and "gross mass, stay" in totals
+    data = json.loads(call("show", str(pair_run), "--json", "--reserve-day", "2", "--person", "bo").stdout)
+    assert {(line["party"], line["block"], line["day"]) for line in data["menu"]} == {("bo", "reserve", 2)}
+    assert {m["person"] for m in data["measures"]} == {"bo"}
+
+
+@pytest.mark.parametrize("columns", ["60", "80", "140"])
+def test_show_fits_the_width_and_cuts_nothing(
+    pair_run: Path, columns: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    everything = ("--day", "2", "--reserve-day", "1", "--nutrients", "--totals", "--all")
+    for words in ((), everything):
+        text = call("show", str(pair_run), *words).stdout
+        assert max(map(len, text.splitlines())) <= int(columns)
+        assert "…" not in text
+        assert set(MARKUP.split()) <= set(text.split())
 
 
 def test_show_json_agrees_with_the_run(run: Path) -> None:

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from programs import brute, tiny
 
 from optimenu.audit.bound import check_bound
 from optimenu.errors import AuditFailed
@@ -15,6 +14,7 @@ from optimenu.program.certificate import Certificate
 from optimenu.program.origin import Origin
 from optimenu.program.program import Program
 from optimenu.solve.bound import certify, relax
+from tests.solve.programs import brute, tiny
 
 
 def by_hand() -> tuple[Program, Certificate]:

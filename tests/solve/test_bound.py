@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from programs import brute, tiny
 
 from optimenu.audit.bound import check_bound
 from optimenu.program.builder import Builder
@@ -15,6 +14,7 @@ from optimenu.program.origin import Origin
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW, Program
 from optimenu.solve import bound as module
 from optimenu.solve.bound import Relaxation, certify, relax
+from tests.solve.programs import brute, tiny
 
 WHERE = Origin("rule", "rule.key")
 

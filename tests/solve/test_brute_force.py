@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import pytest
-from programs import brute, tiny
 
 from optimenu.program.builder import Builder
 from optimenu.program.certificate import Certificate
@@ -9,6 +8,7 @@ from optimenu.program.origin import Origin
 from optimenu.solve.bound import certify, relax
 from optimenu.solve.direct import direct
 from optimenu.solve.solve import solve
+from tests.solve.programs import brute, tiny
 
 
 @pytest.mark.parametrize("tight", [1.0, 0.3, 0.1])

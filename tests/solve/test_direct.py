@@ -6,7 +6,6 @@ from dataclasses import replace
 import numpy as np
 import pulp
 import pytest
-from programs import brute, tiny
 
 from optimenu.program.builder import Builder
 from optimenu.program.origin import Origin
@@ -14,6 +13,7 @@ from optimenu.program.program import HARD, IMPLIED, Program
 from optimenu.program.to_pulp import to_pulp
 from optimenu.solve import direct as module
 from optimenu.solve.direct import direct
+from tests.solve.programs import brute, tiny
 
 WHERE = Origin("rule", "rule.key")
 

@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from programs import brute, tiny
 
 from optimenu.program.builder import Builder
 from optimenu.program.origin import Origin
@@ -11,6 +10,7 @@ from optimenu.solve import elastic as module
 from optimenu.solve.bound import relax
 from optimenu.solve.elastic import elastic
 from optimenu.solve.linear import LinearResult
+from tests.solve.programs import brute, tiny
 
 
 def test_amounts_are_told_per_row_in_the_units_of_the_limit():

@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from programs import tiny
 
 from optimenu.program.builder import Builder
 from optimenu.program.origin import Origin
@@ -12,6 +11,7 @@ from optimenu.program.program import Program
 from optimenu.solve import merge as module
 from optimenu.solve.linear import maximise
 from optimenu.solve.merge import Merged, merge
+from tests.solve.programs import tiny
 
 WHERE = Origin("rule", "rule.key")
 

@@ -6,7 +6,6 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from programs import brute, tiny
 
 from optimenu.audit.bound import check_bound
 from optimenu.program.builder import Builder
@@ -18,6 +17,7 @@ from optimenu.solve.direct import DirectResult
 from optimenu.solve.elastic import Elastic
 from optimenu.solve.outcome import Outcome, Progress, gap
 from optimenu.solve.solve import solve
+from tests.solve.programs import brute, tiny
 
 WHERE = Origin("rule", "rule.key")
 
