@@ -141,6 +141,10 @@ def _show(planned: Planned, options: Options, folder: Path, *, as_json: bool) ->
         print(json.dumps({**data, "run": str(folder)}, indent=1))
     elif planned.report is not None:
         output_console().print(summary(planned.case.problem, planned.report, data))
+    if not planned.outcome.reached:
+        error_console().print(
+            f"The gap asked for, {options.gap:.2%}, was not reached; more --moves may help.", highlight=False
+        )
     error_console().print(f"Run written to {folder}. Read it with: optimenu show {folder}", highlight=False)
 
 

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 LOW_FLOOR = 5
+ENERGY = "ENERC_KCAL_kcal"
 
 
 @dataclass(frozen=True)
@@ -313,4 +314,24 @@ class _Loader:
                     text = f"the catalogue has no nutrient column {column}.{nearest(column, known)}"
                     self._fault((table, *keys), text)
             rules.append(rule)
+        if not self.faults:
+            self._free_energy(settings, problem, rules)
         return tuple(rules)
+
+    def _free_energy(self, settings: ConfigBase, problem: Problem, rules: list[Rule[Any]]) -> None:
+        """Refuse allowances worth more energy than the day's range is wide: no menu could hold both ends."""
+        within = getattr(settings, "nutrients").energy.day_within  # noqa: B009
+        free = [a for rule in rules for a in rule.allowances()]
+        for k, party in enumerate(problem.parties):
+            mine = [a for a in free if a.party == k]
+            parts = [(a, problem.amount(problem.catalogue.by_id[a.item], ENERGY) or Decimal(0)) for a in mine]
+            total = sum((a.most * kcal for a, kcal in parts), Decimal(0))
+            need = min(problem.people[p].kcal_on(d.kind) for p in party.members for d in problem.cycle)
+            width = 2 * within / 100 * need
+            if mine and total > width:
+                words = " + ".join(f"{a.most} x {kcal} {a.item}" for a, kcal in parts)
+                text = (
+                    f"{party.id} may freely eat {words} = {total} kcal a day, more than the day's range of "
+                    f"{width.normalize():f} kcal; allow less, or widen nutrients.energy.day_within"
+                )
+                self._fault(tuple(mine[0].key.split(".")), text)

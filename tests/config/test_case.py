@@ -6,11 +6,13 @@ import re
 from dataclasses import fields
 from datetime import date
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 
 from optimenu.config.case import load_case
 from optimenu.errors import InputFaults
+from tests.commands import small
 
 ITEMS = """\
 id,name,courses,meals,form,serving_g,servings_per_pack,net_g,gross_g,volume_ml,water_ml,water_kind,\
@@ -303,3 +305,14 @@ def test_extending_a_config_changes_one_person_and_nothing_else(tmp_path):
 def test_a_floor_under_five_with_a_reason_stands(tmp_path):
     config = changed("floor = 5.5", 'floor = 4\nfloor_reason = "agreed"')
     assert load_case(write(tmp_path, config)).problem.people[0].floor == 4
+
+
+def test_allowances_worth_more_than_the_energy_range_are_refused_with_the_sum(tmp_path: Path) -> None:
+    extra = '[requests.juno_cocoa]\nitems = ["cocoa"]\npeople = ["juno"]\nextra_a_day = 5\n'
+    path = small.write_project(tmp_path, small.CONFIG + extra)
+    # 5 x 130 = 650 kcal; the range of 20 % either way of 1500 kcal is 600 wide
+    with pytest.raises(InputFaults) as caught:
+        load_case(path)
+    (fault,) = caught.value.faults
+    assert "5 x 130 cocoa = 650 kcal a day, more than the day's range of 600 kcal" in fault.message
+    assert fault.line == small.CONFIG.count("\n") + 4
