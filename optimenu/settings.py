@@ -128,7 +128,11 @@ Colour = Annotated[str, BeforeValidator(_colour)]
 """A colour as #RRGGBB."""
 Letter = Annotated[str, BeforeValidator(_letter)]
 """One letter or digit."""
-Clock = Annotated[time, BeforeValidator(_clock)]
+Clock = Annotated[
+    time,
+    BeforeValidator(_clock),
+    WithJsonSchema({"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9](:00)?$"}),
+]
 """A time of day: ``"HH:MM"`` or a TOML local time without seconds."""
 Role = Literal["nobody", "physician", "dietitian", "planner"]
 """Who may loosen a limit."""

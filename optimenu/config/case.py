@@ -172,6 +172,7 @@ class _Loader:
             for name, table in settings.people.items()
             if (p := self._person(settings, name, table, scripts.get(name, Prescription()))) is not None
         )
+        self._marks(settings)
         loads = self._loads(settings, stock)
         for name, script in scripts.items():
             self._script_names(name, script, catalogue)
@@ -199,6 +200,15 @@ class _Loader:
             repeat_share=settings.goal.repeat_share,
             plain_water_ml=water.plain_ml,
         )
+
+    def _marks(self, settings: ConfigBase) -> None:
+        """Two people with one mark could not be told apart on a label."""
+        first: dict[str, str] = {}
+        for name, table in settings.people.items():
+            if table.mark is not None:
+                other = first.setdefault(table.mark.upper(), name)
+                if other != name:
+                    self._fault(("people", name, "mark"), f'"{table.mark}" is the mark of {other} already')
 
     def _calendar(
         self, settings: ConfigBase

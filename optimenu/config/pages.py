@@ -82,6 +82,9 @@ def _kind(shown: dict[str, Any]) -> str:
     """Say what a value is, from its JSON Schema: numbers with range and unit, words, arrays."""
     options = [o for o in shown.get("anyOf", [shown]) if o.get("type") != "null"]
     first = options[0] if options else {}
+    inner = first.get("additionalProperties")
+    if isinstance(inner, dict):
+        return f"table of names, each {_kind(inner)}"
     words = first.get("enum") or ([first["const"]] if "const" in first else [])
     if words:
         return " or ".join(map(str, words))
@@ -103,6 +106,6 @@ def _plain(value: object) -> str:
         return "none"
     if isinstance(value, bool):
         return str(value).lower()
-    if isinstance(value, tuple | list):
+    if isinstance(value, tuple | list | dict):
         return ", ".join(map(str, value)) or "none"
     return str(value)

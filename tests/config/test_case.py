@@ -316,3 +316,19 @@ def test_allowances_worth_more_than_the_energy_range_are_refused_with_the_sum(tm
     (fault,) = caught.value.faults
     assert "5 x 130 cocoa = 650 kcal a day, more than the day's range of 600 kcal" in fault.message
     assert fault.line == small.CONFIG.count("\n") + 4
+
+
+def test_two_people_cannot_bear_one_mark(tmp_path: Path) -> None:
+    one = small.CONFIG.replace('name = "Juno"', 'name = "Juno"\nmark = "J"')
+    two = one + """
+[people.jo]
+name = "Jo"
+mark = "j"
+sex = "male"
+age = 40
+mass_kg = 70
+height_m = 1.7
+energy = { kcal = 2000 }
+"""
+    with pytest.raises(InputFaults, match='"j" is the mark of juno already'):
+        load_case(small.write_project(tmp_path, two))
