@@ -25,15 +25,18 @@ def run(
         bool, typer.Option("--totals", help="Mass, volume, water, packs and the rest.")
     ] = False,
     everything: Annotated[bool, typer.Option("--all", help="Long lists in full.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Menu, record and every measure as JSON.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Record, audit, menu and every measure as JSON.")
+    ] = False,
 ) -> None:
     """Show a run: the cycle of each person, or one day, nutrients, totals."""
     from optimenu.audit.menu import audit_menu
+    from optimenu.errors import AuditFailed
     from optimenu.exports.run_folder import find_run, read_run
     from optimenu.views.console import error_console
 
-    folder = find_run(run_folder)
-    error_console().print(f"reading {folder} ...", highlight=False)
+    folder, console = find_run(run_folder), error_console()
+    console.print(f"reading {folder} ...", highlight=False)
     found = read_run(folder)
     problem = found.case.problem
     people = _people(problem, person)
@@ -43,8 +46,16 @@ def run(
     report = audit_menu(problem, found.case.rules, found.menu, found.scale)
     if as_json:
         _print_json(found, report, people, numbers)
-        return
-    _print_pages(found, report, people, numbers, nutrients=nutrients, totals=totals, everything=everything)
+    else:
+        _print_pages(
+            found, report, people, numbers, nutrients=nutrients, totals=totals, everything=everything
+        )
+    if not report.holds:
+        # a page of a changed menu may be cooked from: it is never handed over as if all were well
+        console.print(
+            "This menu breaks hard limits; do not use it. All of them: optimenu audit", style="bold"
+        )
+        raise typer.Exit(AuditFailed.exit_code)
 
 
 def _people(problem: Problem, person: str | None) -> list[int]:
@@ -85,11 +96,14 @@ def _print_pages(
     from optimenu.views.cycle import cycle_page
     from optimenu.views.day import day_page
     from optimenu.views.nutrients import nutrients_page
-    from optimenu.views.summary import summary
+    from optimenu.views.summary import broken, summary
     from optimenu.views.totals import totals_page
 
     problem, console = found.case.problem, output_console()
     tally = Tally.of(problem, found.menu)
+    if not report.holds:
+        for line in broken(report):
+            console.print(line)
     for number in numbers:
         for p in people:
             console.print(day_page(problem, tally, p, number, console.width))
@@ -128,4 +142,11 @@ def _print_json(found: Run, report: Report, people: list[int], numbers: list[int
         for row, m in zip(total_rows(report.measures, labels), report.measures, strict=True)
         if (m.origin.person in ids or not m.origin.person) and (not numbers or m.origin.day in numbers)
     ]
-    print(json.dumps({"record": found.record, "menu": lines, "measures": measures}, indent=1, default=str))
+    audit = {
+        "holds": report.holds,
+        "value": str(report.value),
+        "breaches": [b.text for b in report.breaches],
+        "soft_limits_missed": [b.text for b in report.soft],
+    }
+    data = {"record": found.record, "audit": audit, "menu": lines, "measures": measures}
+    print(json.dumps(data, indent=1, default=str))

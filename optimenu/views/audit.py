@@ -8,14 +8,30 @@ from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from optimenu.rules.base import plain
+from optimenu.views.console import (
+    ABOVE,
+    BELOW,
+    KEPT,
+    STYLES,
+    UNPROVED,
+    cell,
+    heading,
+    sign,
+    soft_sign,
+    state_of,
+)
+from optimenu.views.nutrient_words import figure
+from optimenu.views.totals import amount
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from decimal import Decimal
 
     from optimenu.audit.menu import Report
-    from optimenu.rules.base import Breach
+    from optimenu.program.origin import Origin
+    from optimenu.rules.base import Breach, Measure
+
+_ONE = {"servings": "serving", "lines": "line", "packs": "pack", "items": "item"}
 
 
 def audit_page(report: Report, faults: Sequence[str], proved: Decimal | None) -> RenderableType:
@@ -23,24 +39,64 @@ def audit_page(report: Report, faults: Sequence[str], proved: Decimal | None) ->
     parts: list[RenderableType] = []
     hard, soft = report.breaches, report.soft
     if hard:
-        parts.append(Text(f"{len(hard)} limits broken:", style="bold"))
-        parts += [_line(b) for b in hard]
+        parts.append(heading("1 limit broken:" if len(hard) == 1 else f"{len(hard)} limits broken:"))
+        parts += breach_lines(report, hard)
+    else:
+        count = f"{len(report.measures):,} promises measured from the tables"
+        parts.append(_marked(sign(KEPT), f"Every hard limit holds: {count}."))
     for fault in faults:
-        parts.append(Text(f"Not proved: {fault}.", style="bold"))
+        parts.append(_marked(sign(UNPROVED), f"Not proved: {fault}.", STYLES["head"]))
     if soft:
-        parts.append(Text(f"{len(soft)} soft limits missed, at their price:"))
-        parts += [_line(b) for b in soft]
-    if not hard:
-        parts.append(
-            Text(f"Every hard limit holds: {len(report.measures)} promises measured from the tables.")
-        )
+        word = "1 soft limit" if len(soft) == 1 else f"{len(soft)} soft limits"
+        parts.append(heading(f"{word} missed, at the price of liking beside each:"))
+        parts += soft_lines(report)
     if proved is not None and not faults:
-        parts.append(
-            Text(f"Value {report.value:.6f}. The bound {proved:.6f} is proved again from its multipliers.")
-        )
+        text = f"Value {report.value:.6f}. The bound {proved:.6f} is proved again from its multipliers."
+        parts += [Text(), cell(text)]
     return Group(*parts)
 
 
-def _line(b: Breach) -> RenderableType:
-    amount = f"{plain(b.amount)} {b.unit}".strip()
-    return Padding(Text(f"{b.text} (outside by {amount}; {b.origin.key})"), (0, 0, 0, 2))
+def breach_lines(report: Report, breaches: Sequence[Breach]) -> list[RenderableType]:
+    """One line for each broken promise: what it says, by how much it is missed, where the limit stands."""
+    measures = _outside(report)
+    return [_line(b, measures.get((b.origin, b.amount))) for b in breaches]
+
+
+def soft_lines(report: Report) -> list[RenderableType]:
+    """One line for each soft limit missed, with what it costs of the mean liking."""
+    measures = _outside(report)
+    lines: list[RenderableType] = []
+    for b in report.soft:
+        cost = measures[b.origin, b.amount].cost
+        lines.append(_marked(soft_sign(), f"{b.text}; costs {figure(cost * 100)} % of liking"))
+    return lines
+
+
+def _outside(report: Report) -> Mapping[tuple[Origin, Decimal], Measure]:
+    return {(m.origin, m.amount): m for m in report.measures if m.amount > 0}
+
+
+def _line(b: Breach, m: Measure | None) -> RenderableType:
+    if m is None:
+        # a serving that could not have been planned at all is neither too little nor too much
+        return _marked(sign(ABOVE), f"{b.text} ({_count(b.amount, b.unit)}; {b.origin.key})")
+    missed, unit = b.amount, b.unit
+    if m.shown is not None:
+        ends = [end - m.shown.value for end in (m.shown.low, m.shown.high) if end is not None]
+        missed, unit = max(map(abs, ends)), m.shown.unit
+        if m.shown.low is not None and m.shown.high is not None:
+            missed = min(map(abs, ends))
+    state = state_of(m)
+    side = "too little" if state == BELOW else "too much"
+    return _marked(sign(state), f"{b.text} ({side}, by {_count(missed, unit)}; {b.origin.key})")
+
+
+def _count(value: Decimal, unit: str) -> str:
+    return amount(value, _ONE.get(unit, unit) if value == 1 else unit)
+
+
+def _marked(mark: Text, text: str, style: str = "") -> RenderableType:
+    made = Text(overflow="fold").append_text(mark)
+    if not mark.plain.endswith(" "):
+        made.append(" ")
+    return Padding(made.append_text(cell(text, style)), (0, 0, 0, 2))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rich.box import SIMPLE_HEAD
+from rich.cells import cell_len
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -50,11 +51,14 @@ def _column(problem: Problem, tally: Tally, person: int) -> int:
     """Fewest characters a day's column needs, so that no word of a name on this menu is broken."""
     words = [w for e in tally.by_person.get(person, ()) for w in e.item.name.split()]
     words += [w for d in problem.days for w in d.kind.split()]
-    return max(NARROWEST, *(len(w) for w in words)) if words else NARROWEST
+    return max(NARROWEST, *map(cell_len, words)) if words else NARROWEST
 
 
 def _page(tally: Tally, person: int, days: Sequence[PlanDay], label: int, each: int) -> RenderableType:
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, GAP, 0, 0), header_style="")
+    # the box itself puts one blank between columns
+    table = Table(
+        box=SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, GAP - 1, 0, 0), header_style=""
+    )
     table.add_column("", width=label, overflow="fold")
     for day in days:
         title = cell(day.label, STYLES["head"])
@@ -62,7 +66,7 @@ def _page(tally: Tally, person: int, days: Sequence[PlanDay], label: int, each: 
             title.append(f" · {cell(day.kind).plain}", STYLES["quiet"])
         table.add_column(title, width=each, overflow="fold")
     if any(d.dates for d in days):
-        table.add_row("", *(cell(_served(d), STYLES["quiet"]) for d in days))
+        table.add_row("", *(_served(d, each) for d in days))
     for meal in dict.fromkeys(m.name for d in days for m in d.meals):
         table.add_row(cell(meal.replace("_", " ").upper(), STYLES["head"]))
         courses = dict.fromkeys(c.name for d in days for m in d.meals if m.name == meal for c in m.courses)
@@ -76,9 +80,17 @@ def _page(tally: Tally, person: int, days: Sequence[PlanDay], label: int, each: 
     return Group(Text(), table)
 
 
-def _served(day: PlanDay) -> str:
+def _served(day: PlanDay, width: int) -> Text:
+    """Dates a day serves, with no line break between a day and its month."""
     count = "1 date" if len(day.dates) == 1 else f"{len(day.dates)} dates"
-    return f"{count}: {dates_of(day.dates)}"
+    lines = [f"{count}:"]
+    for date in dates_of(day.dates).split(", "):
+        word = f"{date},"
+        if len(lines[-1]) + len(word) < width:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    return Text("\n".join(lines).removesuffix(","), style=STYLES["quiet"], overflow="fold")
 
 
 def _names(entries: Sequence[Entry], course: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections import defaultdict
 from dataclasses import dataclass, field
 from decimal import ROUND_FLOOR, Decimal
@@ -35,7 +36,9 @@ _WORST_FIRST = (BELOW, ABOVE, UNPROVED, KEPT)
 _UNITS = {"ug": "µg"}
 WIDE = 79
 HEADS = ("", "nutrient", "stay,\nmean", "floor", "worst", "ceiling", "days,\nlow–high", "known")
-WRAPPED = (1, 3, 5)
+WIDEST = {3: 15, 5: 13}
+"""Most characters of the columns of limits; a longer one wraps."""
+LEAST = 12
 ALL, LIMITS, DAYS = tuple(range(8)), (0, 1, 2, 3, 4, 5), (0, 1, 2, 6, 7)
 
 
@@ -72,7 +75,7 @@ def nutrients_page(
     cells = [_cells(problem, tally, person, c, rows[c]) for c in BY_COLUMN if c in rows]
     parts: list[RenderableType] = [Text(), title]
     # a narrow screen gets two tables rather than broken numbers
-    parts += [_table(cells, part) for part in ((ALL,) if width >= WIDE else (LIMITS, DAYS))]
+    parts += [_table(cells, part, width) for part in ((ALL,) if width >= WIDE else (LIMITS, DAYS))]
     if others:
         parts += [
             heading("Shares of energy, densities and ratios: the dates nearest to the limit"),
@@ -85,18 +88,27 @@ def nutrients_page(
     return Group(*parts)
 
 
-def _table(rows: Sequence[Sequence[RenderableType]], shown: Sequence[int]) -> Table:
+def _table(rows: Sequence[Sequence[Text]], shown: Sequence[int], width: int) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=STYLES["quiet"])
+    texts = {k: [*HEADS[k].split("\n"), *(row[k].plain for row in rows)] for k in shown}
+    taken = {k: min(max(map(len, texts[k])), WIDEST.get(k, width)) for k in shown}
+    taken[1] = min(taken[1], max(width - sum(n + 1 for k, n in taken.items() if k != 1), LEAST))
     for k in shown:
         table.add_column(
-            HEADS[k], justify="right" if k > 1 else "left", overflow="fold", no_wrap=k not in WRAPPED
+            HEADS[k],
+            justify="right" if k > 1 else "left",
+            overflow="fold",
+            width=taken[k],
+            no_wrap=k not in (1, *WIDEST),
         )
     for row in rows:
-        table.add_row(*(row[k] for k in shown))
+        # a long word of a name breaks at its hyphen
+        name = Text("\n".join(textwrap.wrap(row[1].plain, taken[1])), overflow="fold")
+        table.add_row(*(name if k == 1 else row[k] for k in shown))
     return table
 
 
-def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) -> list[RenderableType]:
+def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) -> list[Text]:
     nutrient = BY_COLUMN[column]
     given = problem.people[person].prescription.supplements.get(column, Decimal(0))
     if column == "WATER_g":

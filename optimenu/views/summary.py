@@ -14,7 +14,8 @@ from optimenu.nutrition.covered import YOUNGEST
 from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.rules.base import plain
-from optimenu.views.console import STYLES, cell, heading, marks, soft_sign
+from optimenu.views.audit import breach_lines, soft_lines
+from optimenu.views.console import STYLES, cell, heading, marks
 from optimenu.views.nutrient_words import measure_name
 from optimenu.views.totals import fullness, limits_table
 
@@ -68,7 +69,7 @@ def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> Rend
         parts += [heading("Limits over the stay"), limits_table(shared)]
     if report.soft:
         parts.append(heading("Soft limits missed, at their price"))
-        parts += [Padding(soft_sign().append_text(cell(b.text)), (0, 0, 0, 2)) for b in report.soft]
+        parts += soft_lines(report)
     parts += _not_judged(problem, report, record)
     parts += [heading("How good it is"), *closing(report, record), cautions()]
     return Group(*parts)
@@ -140,7 +141,7 @@ def column_name(column: str) -> str:
 def closing(report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
     """Say what was found and how much better at most any menu could be."""
     if not report.holds:
-        return _broken(report)
+        return broken(report)
     value, bound = report.value, Decimal(record["bound"])
     lines: list[RenderableType] = [
         cell(f"The menu as planned meets every hard limit: {len(report.measures):,} promises were measured."),
@@ -159,10 +160,11 @@ def closing(report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
     return lines
 
 
-def _broken(report: Report) -> list[RenderableType]:
+def broken(report: Report) -> list[RenderableType]:
+    """Say which hard limits a menu breaks; nothing about it may be trusted until they hold."""
     count = len(report.breaches)
     lines: list[RenderableType] = [cell(f"This menu breaks {_many(count, 'hard limit')}:", "bold")]
-    lines += [Padding(cell(b.text), (0, 0, 0, 2)) for b in report.breaches[:MOST_BREACHES]]
+    lines += breach_lines(report, report.breaches[:MOST_BREACHES])
     if count > MOST_BREACHES:
         lines.append(cell(f"and {count - MOST_BREACHES} more. All of them: optimenu audit"))
     return lines
