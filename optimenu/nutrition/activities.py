@@ -34,7 +34,7 @@ class Activity:
         Code in the source, or empty.
     source : str
         Published source.
-    read : {"read", "transcription", "no source"}
+    read : {"read", "second-hand", "no source"}
         How sure: read in the source itself, in a copy of it, or a rule of thumb.
     note : str
         What to know, or empty.

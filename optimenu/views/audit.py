@@ -80,14 +80,13 @@ def _line(b: Breach, m: Measure | None) -> RenderableType:
     if m is None:
         # a serving that could not have been planned at all is neither too little nor too much
         return _marked(sign(ABOVE), f"{b.text} ({_count(b.amount, b.unit)}; {b.origin.key})")
-    missed, unit = b.amount, b.unit
-    if m.shown is not None:
-        ends = [end - m.shown.value for end in (m.shown.low, m.shown.high) if end is not None]
-        missed, unit = max(map(abs, ends)), m.shown.unit
-        if m.shown.low is not None and m.shown.high is not None:
-            missed = min(map(abs, ends))
     state = state_of(m)
     side = "too little" if state == BELOW else "too much"
+    missed, unit = b.amount, b.unit
+    limit = None if m.shown is None else m.shown.low if state == BELOW else m.shown.high
+    if m.shown is not None and limit is not None:
+        # in the unit of the sentence, not of the row
+        missed, unit = abs(limit - m.shown.value), m.shown.unit
     return _marked(sign(state), f"{b.text} ({side}, by {_count(missed, unit)}; {b.origin.key})")
 
 

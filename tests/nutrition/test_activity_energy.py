@@ -46,7 +46,7 @@ def test_published_costs():
 
 def test_every_row_has_a_source_and_says_how_sure_it_is():
     for row in activities().values():
-        assert row.read in ("read", "transcription", "no source")
+        assert row.read in ("read", "second-hand", "no source")
         assert (row.read == "no source") == (row.source == "common practice, no source")
         assert row.id == row.id.lower().replace(" ", "_")
 
@@ -68,7 +68,7 @@ def test_traverse_day():
     assert "Mifflin" in found.equation_source
     assert "Halsey" in found.parts[2].source
     # No source stands behind the camp figure, and the sum says so.
-    assert [part.read for part in found.parts] == ["transcription", "no source", "read"]
+    assert [part.read for part in found.parts] == ["second-hand", "no source", "read"]
 
 
 def test_a_part_prints_as_one_line_with_its_source():

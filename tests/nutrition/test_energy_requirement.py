@@ -46,7 +46,7 @@ def test_2005_table_was_read_in_full():
 
 def test_2023_worked_example():
     # National Academies, Dietary Reference Intakes for Energy (2023), worked example, from a
-    # transcription: woman of 22 years, 165 cm, 63 kg, low active: 2,275 kcal a day.
+    # second-hand: woman of 22 years, 165 cm, 63 kg, low active: 2,275 kcal a day.
     assert estimated_requirement("2023", "female", 22, Decimal(63), Decimal("1.65"), "low_active") == 2275
 
 
