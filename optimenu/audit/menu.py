@@ -184,22 +184,15 @@ def _smallest(problem: Problem, rules: Sequence[Rule[Any]], p: int, item_id: str
     """Smallest positive worth the item could have for this person anywhere in the cycle."""
     item = problem.catalogue.by_id[item_id]
     found: list[Decimal] = []
-    seen = set()
     for party in problem.parties:
         if p not in party.members:
             continue
         for day in problem.cycle:
             for meal in day.meals:
                 for course in meal.courses:
-                    kin = (party.id, problem.day_class[day.number], meal.name, course)
-                    if kin in seen:
+                    if offered(day, meal, course, item) is not None:
                         continue
-                    seen.add(kin)
                     value = problem.worth(p, item, course, day)
-                    if (
-                        value > 0
-                        and offered(day, meal, course, item) is None
-                        and all(r.allow(party, day, meal, course, item) is None for r in rules)
-                    ):
+                    if value > 0 and all(r.allow(party, day, meal, course, item) is None for r in rules):
                         found.append(value)
     return min(found, default=ZERO)

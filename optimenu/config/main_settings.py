@@ -72,7 +72,7 @@ class GoalTable(Settings):
 class SearchTable(Settings):
     """How hard to look."""
 
-    moves: Annotated[Whole, Span(least=1000)] = 60_000_000
+    moves: Annotated[Whole, Span(least=1000)] = 40_000_000
     """Moves of the search in all; more moves, better menus, the same answer every time."""
     seed: Whole = 1
     """Start of the random numbers; the same seed gives the same menu."""

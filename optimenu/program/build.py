@@ -43,6 +43,10 @@ class Free(Protocol):
 class Writer(Protocol):
     """What this module needs of a rule."""
 
+    @property
+    def by_date(self) -> bool:
+        """True when ``allow`` may answer differently on two days of one class."""
+
     def allow(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
     ) -> str | None:
@@ -96,8 +100,11 @@ def build(problem: Problem, rules: Sequence[Writer]) -> Program:
 def _servings(
     problem: Problem, rules: Sequence[Writer], builder: Builder
 ) -> list[tuple[int, int, int, int, int]]:
-    # days of one class and the same meals ask the same questions, so each answer is kept
+    # days of one class and the same meals ask the same questions, so each answer is kept; rules that look
+    # at dates are asked again on each day
     answers: dict[tuple[object, ...], list[int]] = {}
+    dated = [r for r in rules if r.by_date]
+    steady = [r for r in rules if not r.by_date]
     labels = []
     for a, party in enumerate(problem.parties):
         for day in problem.days:
@@ -109,9 +116,12 @@ def _servings(
                         answers[key] = [
                             i
                             for i, item in enumerate(problem.catalogue.items)
-                            if refusal(rules, party, day, meal, course, item) is None
+                            if refusal(steady, party, day, meal, course, item) is None
                         ]
                     for i in answers[key]:
+                        item = problem.catalogue.items[i]
+                        if any(r.allow(party, day, meal, course, item) for r in dated):
+                            continue
                         label = (a, day.number, m, k, i)
                         labels.append(label)
                         builder.column(

@@ -130,6 +130,8 @@ class Rule(ABC, Generic[S]):
         Table of the config the rule owns.
     model : type of Settings
         Its settings.
+    by_date : bool
+        True when ``allow`` may answer differently on two days of one class.
     example : str
         A TOML example that parses; shown by ``optimenu rules NAME``.
     """
@@ -137,6 +139,7 @@ class Rule(ABC, Generic[S]):
     table: ClassVar[str]
     model: ClassVar[type[Settings]]
     example: ClassVar[str]
+    by_date: ClassVar[bool] = False
 
     def __init__(self, settings: S, problem: Problem) -> None:
         self.settings = settings

@@ -53,6 +53,7 @@ class Stock(Rule[StockSettings]):
 
     table: ClassVar[str] = "stock"
     model: ClassVar[type[Settings]] = StockSettings
+    by_date: ClassVar[bool] = True
     example: ClassVar[str] = """
 [stock]
 file = "station/stock.csv"
@@ -97,15 +98,27 @@ unlisted = "refuse"
     def allow(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
     ) -> str | None:
-        """Refuse an item of which a load that feeds this day has no usable pack."""
+        """Refuse an item of which a load has no usable pack on some date of this day."""
         for load, dates in enumerate(self.problem.load_weights[day.number]):
-            limits = self._limits(item, load) if dates else None
-            if limits is not None and limits[0][1] == 0:
-                return f"no released pack within its use-by date in load {self.problem.loads[load].name}"
+            for after, packs in (self._limits(item, load) if dates else None) or ():
+                if packs == 0 and self._weights(load, after, day.block)[day.number]:
+                    late = "" if after is None else f" after {after.isoformat()}"
+                    name = self.problem.loads[load].name
+                    return f"no released pack within its use-by date in load {name}{late}"
         return None
 
     def _weights(self, load: int, after: date | None, block: str) -> tuple[int, ...]:
         """Dates of each plan day that a load feeds after a date; a reserve day is the last date."""
+        key = (load, after, block)
+        if key not in self._counted:
+            self._counted[key] = self._count(load, after, block)
+        return self._counted[key]
+
+    @cached_property
+    def _counted(self) -> dict[tuple[int, date | None, str], tuple[int, ...]]:
+        return {}
+
+    def _count(self, load: int, after: date | None, block: str) -> tuple[int, ...]:
         return tuple(
             0
             if d.block != block

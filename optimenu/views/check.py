@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
@@ -10,24 +11,37 @@ from rich.table import Table
 
 from optimenu.config.inspect import FEW
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marks, sign
-from optimenu.views.summary import cautions, column_name
+from optimenu.views.summary import cautions, column_name, many
+from optimenu.views.totals import amount, limit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from optimenu.config.case import Case
     from optimenu.config.inspect import Inspection, PersonView
+    from optimenu.crew.people import Person
     from optimenu.views.console import Mark
 
 MOST = 10
+_UNITS = {"ug": "µg"}
+_WINDOWS = {
+    "meal": "each meal",
+    "day": "each day",
+    "three_days": "daily mean of any 3 dates in a row",
+    "seven_days": "daily mean of any 7 dates in a row",
+    "stay": "daily mean of the stay",
+}
 
 
 def check_page(case: Case, found: Inspection) -> RenderableType:
     """Return the page of a check: calendar, people, what each may choose from, what wants a look."""
     problem = case.problem
     kinds = ", ".join(f"{sum(d.kind == k for d in problem.cycle)} {k}" for k in problem.kinds)
-    served = sorted({d.weight for d in problem.cycle})
-    weights = ", ".join(f"{sum(d.weight == w for d in problem.cycle)} days serve {w} dates" for w in served)
+    served = Counter(d.weight for d in problem.cycle)
+    weights = ", ".join(
+        f"{many(n, 'day')} {'serves' if n == 1 else 'serve'} {many(w, 'date')}"
+        for w, n in sorted(served.items())
+    )
     loads = ", ".join(f"{load.name} from {dates_of([load.arrives])}" for load in problem.loads)
     lines = [
         f"{dates_of(problem.dates[:1])} {problem.dates[0].year} to {dates_of(problem.dates[-1:])} "
@@ -38,28 +52,52 @@ def check_page(case: Case, found: Inspection) -> RenderableType:
     ]
     letters = marks(problem.people)
     parts: list[RenderableType] = [heading(problem.name), *map(cell, lines)]
-    parts += [_person(p, letters[p.id]) for p in found.people]
+    parts += [_person(case, p, letters[p.id]) for p in found.people]
     parts += [_choices(found, letters), *_looks(case, found), cautions()]
     return Group(*parts)
 
 
-def _person(p: PersonView, mark: Mark) -> RenderableType:
+def _person(case: Case, p: PersonView, mark: Mark) -> RenderableType:
+    problem = case.problem
+    person = problem.people[problem.person_number[p.id]]
+    scores = [problem.acceptance.get((p.id, i.id)) for i in problem.catalogue.items]
+    under = sum(1 for a in scores if a is not None and a.value < person.floor)
     lines = [
-        *p.steps,
-        f"nothing under acceptance {p.floor}; {p.tasted} items tasted, {p.estimated} estimated from others, "
-        f"{p.unjudged} not to be judged",
+        *(step.replace("_", " ") for step in p.steps),
+        f"{many(p.tasted, 'item')} tasted, {p.estimated} estimated from others, {p.unjudged} not to be "
+        "judged",
+        f"nothing under acceptance {p.floor}: {many(under, 'item')} left out",
     ]
     if p.avoids:
         lines.append("never: " + ", ".join(p.avoids))
+    lines += prescribed(person)
     parts = [Padding(cell(text), (0, 0, 0, 2)) for text in lines]
     return Group(cell(""), mark.text(name=True), *parts)
 
 
+def prescribed(person: Person) -> list[str]:
+    """Return a person's prescribed limits and supplements, a line each, then who laid them down."""
+    script = person.prescription
+    lines = []
+    for column, windows in script.limits.items():
+        for window, (low, high) in windows.items():
+            unit = column.rsplit("_", 1)[1]
+            words = limit(low, high, _UNITS.get(unit, unit))
+            lines.append(f"prescribed: {column_name(column)} {words}, {_WINDOWS[window]}")
+    for column, given in script.supplements.items():
+        unit = column.rsplit("_", 1)[1]
+        lines.append(f"supplement: {column_name(column)} {amount(given, _UNITS.get(unit, unit))} a day")
+    if script.by and script.date is not None:
+        lines.append(f"as laid down by {script.by}, {dates_of([script.date])} {script.date.year}")
+    return lines
+
+
 def _choices(found: Inspection, letters: Mapping[str, Mark]) -> RenderableType:
-    table = Table(box=None, pad_edge=False, header_style=STYLES["quiet"])
+    # quiet words, but not quiet letters of people
+    table = Table(box=None, pad_edge=False, header_style="")
     for name in ("meal", "course"):
-        table.add_column(name, overflow="fold")
-    table.add_column("offered", justify="right")
+        table.add_column(cell(name, STYLES["quiet"]), overflow="fold")
+    table.add_column(cell("offered", STYLES["quiet"]), justify="right")
     for p in found.people:
         table.add_column(letters[p.id].text(), justify="right", no_wrap=True)
     for k, choice in enumerate(found.people[0].choices):
@@ -84,16 +122,18 @@ def _choices(found: Inspection, letters: Mapping[str, Mark]) -> RenderableType:
 def _looks(case: Case, found: Inspection) -> list[RenderableType]:
     """What wants a second look, items by name."""
     items = case.problem.catalogue.by_id
-    lots = []
-    for text in found.expiring:
-        item, rest = text.split(",", 1)
-        lots.append(f"{items[item].name},{rest}")
+    last = case.problem.dates[-1]
+    lots = [
+        f"{items[row.item].name}, lot {row.lot or '?'}: {many(row.packs, 'pack')}, use by "
+        f"{dates_of([row.use_by])} {row.use_by.year}"
+        for row in case.problem.stock or ()
+        if row.state == "released" and row.use_by is not None and row.use_by <= last
+    ]
     lists = (
         (
             "Items of which an allergen somebody must avoid is unknown",
             [items[i].name for i in found.unknown_allergens],
         ),
-        ("Released lots that pass their use-by date during the stay", lots),
         (
             "Nutrients not assessed, because the catalogue does not state them",
             [column_name(c) for c in found.not_assessed],
@@ -108,4 +148,10 @@ def _looks(case: Case, found: Inspection) -> list[RenderableType]:
         if names:
             shown = "; ".join(names[:MOST]) + (f"; and {len(names) - MOST} more" if len(names) > MOST else "")
             parts.append(Padding(cell(f"{words} ({len(names)}): {shown}"), (0, 0, 0, 2)))
+    if lots:
+        text = f"Released lots that pass their use-by date during the stay ({len(lots)}):"
+        parts.append(Padding(cell(text), (0, 0, 0, 2)))
+        parts += [Padding(cell(lot), (0, 0, 0, 4)) for lot in lots[:MOST]]
+        if len(lots) > MOST:
+            parts.append(Padding(cell(f"and {len(lots) - MOST} more"), (0, 0, 0, 4)))
     return [heading("Worth a second look"), *parts] if parts else []

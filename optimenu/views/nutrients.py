@@ -37,7 +37,7 @@ _UNITS = {"ug": "µg"}
 WIDE = 79
 HEADS = ("", "nutrient", "stay,\nmean", "floor", "worst", "ceiling", "days,\nlow–high", "known")
 WIDEST = {3: 15, 5: 13}
-"""Most characters of the columns of limits; a longer one wraps."""
+"""Characters of the columns of limits where not everything fits beside each other."""
 LEAST = 12
 ALL, LIMITS, DAYS = tuple(range(8)), (0, 1, 2, 3, 4, 5), (0, 1, 2, 6, 7)
 
@@ -91,8 +91,11 @@ def nutrients_page(
 def _table(rows: Sequence[Sequence[Text]], shown: Sequence[int], width: int) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=STYLES["quiet"])
     texts = {k: [*HEADS[k].split("\n"), *(row[k].plain for row in rows)] for k in shown}
-    taken = {k: min(max(map(len, texts[k])), WIDEST.get(k, width)) for k in shown}
-    taken[1] = min(taken[1], max(width - sum(n + 1 for k, n in taken.items() if k != 1), LEAST))
+    taken = {k: max(map(len, texts[k])) for k in shown}
+    if sum(taken.values()) + len(shown) - 1 > width:
+        taken.update({k: min(taken[k], most) for k, most in WIDEST.items() if k in taken})
+        rest = width - sum(n + 1 for k, n in taken.items() if k != 1)
+        taken[1] = min(taken[1], max(rest, LEAST))
     for k in shown:
         table.add_column(
             HEADS[k],

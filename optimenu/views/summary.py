@@ -53,10 +53,10 @@ def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> Rend
     parts: list[RenderableType] = [
         heading(problem.name),
         cell(
-            f"{_long(problem.dates[0])} to {_long(problem.dates[-1])}: {_many(len(problem.dates), 'date')}, "
-            f"a cycle of {_many(problem.cycle_length, 'day')}, "
+            f"{_long(problem.dates[0])} to {_long(problem.dates[-1])}: {many(len(problem.dates), 'date')}, "
+            f"a cycle of {many(problem.cycle_length, 'day')}, "
             + ("1 person" if len(problem.people) == 1 else f"{len(problem.people)} people")
-            + (f", {_many(len(problem.reserve), 'reserve day')} each" if problem.reserve else "")
+            + (f", {many(len(problem.reserve), 'reserve day')} each" if problem.reserve else "")
         ),
         heading("Liking"),
         liking_table(problem, report),
@@ -95,7 +95,8 @@ def _long(when: date) -> str:
     return f"{when.day} {when:%B %Y}"
 
 
-def _many(count: int, word: str) -> str:
+def many(count: int, word: str) -> str:
+    """Return a count with its word, in the plural unless it is one."""
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
@@ -163,7 +164,7 @@ def closing(report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
 def broken(report: Report) -> list[RenderableType]:
     """Say which hard limits a menu breaks; nothing about it may be trusted until they hold."""
     count = len(report.breaches)
-    lines: list[RenderableType] = [cell(f"This menu breaks {_many(count, 'hard limit')}:", "bold")]
+    lines: list[RenderableType] = [cell(f"This menu breaks {many(count, 'hard limit')}:", "bold")]
     lines += breach_lines(report, report.breaches[:MOST_BREACHES])
     if count > MOST_BREACHES:
         lines.append(cell(f"and {count - MOST_BREACHES} more. All of them: optimenu audit"))

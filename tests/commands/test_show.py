@@ -1,26 +1,22 @@
 from __future__ import annotations
 
 import json
-import tomllib
+import shutil
 from pathlib import Path
 
-import jsonschema
 import pytest
 from typer.testing import CliRunner, Result
 
 from optimenu.commands.app import app
 from optimenu.config.case import load_case
-from optimenu.config.schema import schema, schema_text
-from optimenu.errors import InputFaults
+from optimenu.errors import AuditFailed, InputFaults
 from optimenu.exports.record import run_files
 from optimenu.exports.run_folder import write_folder
 from optimenu.planning import Options, plan
-from optimenu.rules.registry import rule_classes
+from tests.commands.called import main_ends
 from tests.commands.small import write_project
 from tests.views.pair import MARKUP, plan_pair
 from tests.views.pair import OPTIONS as PAIR_OPTIONS
-
-ROOT = Path(__file__).parents[2]
 
 
 def call(*words: str) -> Result:
@@ -82,6 +78,7 @@ def test_show_fits_the_width_and_cuts_nothing(
 def test_show_json_agrees_with_the_run(run: Path) -> None:
     data = json.loads(call("show", str(run), "--json").stdout)
     assert data["record"] == json.loads((run / "record.json").read_text())
+    assert data["audit"]["holds"] is True and data["audit"]["value"] == data["record"]["value"]
     assert len(data["menu"]) == len((run / "menu.csv").read_text().splitlines()) - 1
     assert len(data["measures"]) == len((run / "totals.csv").read_text().splitlines()) - 1
     day = json.loads(call("show", str(run), "--json", "--day", "1").stdout)
@@ -109,51 +106,63 @@ def test_audit_of_a_sound_run(run: Path) -> None:
     assert "proved again" in result.stdout
 
 
-def test_check_as_json(tmp_path: Path) -> None:
-    data = json.loads(call("check", str(write_project(tmp_path)), "--json").stdout)
-    assert data["people"][0]["kcal"] == {"other days": "1500"}
-    left = {(c["meal"], c["course"]): (c["left"], c["offered"]) for c in data["people"][0]["choices"]}
-    # of four dinner mains one holds peanuts
-    assert left["dinner", "main"] == (3, 4)
+@pytest.fixture
+def changed(run: Path, tmp_path: Path) -> Path:
+    """Copy the run and give the person who must not have peanuts some."""
+    folder = tmp_path / "changed"
+    shutil.copytree(run, folder)
+    menu = folder / "menu.csv"
+    text = menu.read_text()
+    item = next(name for name in ("bean_stew", "lentil_curry", "fish_pie") if name in text)
+    menu.write_text(text.replace(item, "groundnut_soup_pot", 1) + "juno,cycle,1,dinner,main,no_such,1,yes\n")
+    return folder
 
 
-def test_rules_lists_all_and_explains_one() -> None:
-    text = call("rules").stdout
-    assert all(table in text for table in rule_classes())
-    page = call("rules", "water").stdout
-    for words in (
-        "What:",
-        "Maths:",
-        "When:",
-        "Source:",
-        "hot_ml_at_a_meal",
-        "number, above 0, mL",
-        "[water]",
-    ):
-        assert words in page
-    data = json.loads(call("rules", "--json").stdout)
-    assert [p["table"] for p in data] == list(rule_classes())
-    assert all(s["meaning"] for p in data for s in p["settings"])
+@pytest.mark.parametrize("words", [(), ("--day", "1"), ("--nutrients",), ("--totals",)])
+def test_a_menu_changed_for_the_worse_is_never_shown_as_if_all_were_well(
+    changed: Path, words: tuple[str, ...]
+) -> None:
+    result = call("show", str(changed), *words)
+    assert result.exit_code == AuditFailed.exit_code == 5
+    assert "do not use it" in result.stderr
+    text = " ".join(result.stdout.split())
+    assert text.startswith("This menu breaks 2 hard limits:")
+    assert "contains: peanuts" in text and "no such item" in text
 
 
-def test_an_unknown_rule_names_the_nearest() -> None:
-    result = call("rules", "watr")
-    assert isinstance(result.exception, InputFaults)
-    assert 'no rule "watr". Did you mean "water"?' in str(result.exception)
+def test_a_menu_changed_for_the_worse_is_one_document_of_json(changed: Path) -> None:
+    result = call("show", str(changed), "--json")
+    assert result.exit_code == 5
+    audit = json.loads(result.stdout)["audit"]
+    assert audit["holds"] is False
+    assert any("contains: peanuts" in text for text in audit["breaches"])
 
 
-def test_schema_is_valid_current_and_fits_the_shipped_config() -> None:
-    jsonschema.Draft202012Validator.check_schema(schema())
-    assert call("schema").stdout == schema_text()
-    assert (ROOT / "configs" / "optimenu.schema.json").read_text() == schema_text()
-    path = ROOT / "configs" / "station.toml"
-    assert path.read_text().startswith("#:schema ./optimenu.schema.json\n")
-    values = json.loads(json.dumps(tomllib.loads(path.read_text()), default=str))
-    jsonschema.Draft202012Validator(schema()).validate(values)
+@pytest.mark.parametrize("words", [("--person", "jun"), ("--day", "9")])
+def test_show_of_what_is_not_there_ends_with_two(
+    run: Path, words: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main_ends(monkeypatch, "show", str(run), *words) == 2
+    done = capsys.readouterr()
+    assert not done.out and "1 fault." in done.err
 
 
-def test_schema_refuses_what_the_program_refuses() -> None:
-    judge = jsonschema.Draft202012Validator(schema())
-    assert not judge.is_valid({"stowage": {"gross_kg": -1}})
-    assert not judge.is_valid({"stowage": {"gros_kg": 1}})
-    assert not judge.is_valid({"people": {"x": {"sex": "unknown"}}})
+def test_show_without_a_run_says_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main_ends(monkeypatch, "show") == 2
+    assert "no run yet. Plan first: optimenu plan CONFIG" in capsys.readouterr().err
+    assert main_ends(monkeypatch, "show", "nowhere") == 2
+    assert "is not a run" in capsys.readouterr().err
+
+
+def test_colour_is_left_out_where_nobody_could_see_it(
+    pair_run: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    assert main_ends(monkeypatch, "show", str(pair_run), "--nutrients", "--totals") == 0
+    done = capsys.readouterr()
+    assert "\x1b" not in done.out + done.err
+    # what colour would say is said by signs and letters
+    assert "▼ Protein, g" in done.out and "[J] Juno" in done.out and "[B] Bo [bold]" in done.out

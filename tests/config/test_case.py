@@ -320,7 +320,9 @@ def test_allowances_worth_more_than_the_energy_range_are_refused_with_the_sum(tm
 
 def test_two_people_cannot_bear_one_mark(tmp_path: Path) -> None:
     one = small.CONFIG.replace('name = "Juno"', 'name = "Juno"\nmark = "J"')
-    two = one + """
+    two = (
+        one
+        + """
 [people.jo]
 name = "Jo"
 mark = "j"
@@ -330,5 +332,6 @@ mass_kg = 70
 height_m = 1.7
 energy = { kcal = 2000 }
 """
+    )
     with pytest.raises(InputFaults, match='"j" is the mark of juno already'):
         load_case(small.write_project(tmp_path, two))

@@ -103,6 +103,8 @@ def test_a_share_of_energy():
 class Free:
     """A writer of one serving of nut a day, eaten or not."""
 
+    by_date = False
+
     def allow(self, party, day, meal, course, item):
         return None
 

@@ -258,6 +258,8 @@ def test_a_prescription_holds_in_the_reserve_and_wins():
 class Free:
     """A writer that leaves servings free in the day."""
 
+    by_date = False
+
     def __init__(self, name, most):
         self.given = [type("F", (), {"party": 0, "item": name, "most": most})()]
 

@@ -10,6 +10,7 @@ from random import Random
 import pytest
 
 from optimenu.catalogue.stock import StockRow
+from optimenu.program.build import build
 from optimenu.rules.stock import Stock
 from tests.rules.hand import FIRST, broken, faults, item, person, problem, reason, rule, said, tally
 from tests.rules.tiny import measured
@@ -125,6 +126,20 @@ def test_what_may_not_be_eaten_is_refused(rows, ok):
         assert broken(stock, tally(question, "ana 1 lunch main stew 1")) == [
             ("stock.l0", "", -1, "1", "packs")
         ]
+
+
+def test_a_day_with_a_date_past_every_use_by_is_refused_and_the_others_are_not():
+    # two plan days over three dates: day 1 on the 1st and 3rd, day 2 on the 2nd; stew keeps to the 2nd
+    question = problem((STEW,), days=2, dates=3, stock=(lot("stew", 5, FIRST + timedelta(days=1)),))
+    stock = rule(Stock, "[stock]", question)
+    after = (FIRST + timedelta(days=1)).isoformat()
+    assert reason(stock, question, "stew", day=0) == (
+        f"no released pack within its use-by date in load l0 after {after}"
+    )
+    assert reason(stock, question, "stew", day=1) is None
+    # so the program has the serving on day 2 alone, although both days might have been of one class
+    program = build(question, [stock])
+    assert set(program.day.tolist()) == {1}
 
 
 def test_unlisted_items_may_be_ordered_and_held_ones_not():

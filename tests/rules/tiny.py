@@ -172,6 +172,8 @@ class Allow:
 class Extras:
     """A writer that gives every single person one or two items free in the day, and nothing else."""
 
+    by_date = False
+
     table = "extras"
 
     def __init__(self, problem, rng):

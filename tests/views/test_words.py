@@ -378,7 +378,7 @@ def test_too_many_uses_name_the_item_where_the_program_is_known(pair: Planned) -
 
 def test_a_check_names_items_and_nutrients_and_lots(pair: Planned) -> None:
     text = flat(check_page(pair.case, inspect(pair.case)))
-    assert "Cycle of 2 days: 1 work, 1 rest; 1 days serve 2 dates, 1 days serve 3 dates." in text
+    assert "Cycle of 2 days: 1 work, 1 rest; 1 day serves 2 dates, 1 day serves 3 dates." in text
     assert "Released lots that pass their use-by date during the stay (1): Cocoa, lot L2: 5 packs" in text
     assert "1 held" in text
     assert "Nutrients not assessed, because the catalogue does not state them (" in text

@@ -1,0 +1,109 @@
+"""Command `check`: the inputs alone."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from optimenu.commands.app import app
+from tests.commands.called import main_ends
+from tests.commands.small import CONFIG, PRESCRIPTIONS, write_project
+from tests.views.pair import write_pair
+
+SCRIPT = """\
+[people.juno.limits.PROCNT_g.seven_days]
+low = 40
+high = 90
+[people.juno.limits.ENERC_KCAL_kcal.meal]
+high = 900
+[people.juno.supplements.iron]
+name = "Iron tablet"
+per_day = 2
+[people.juno.supplements.iron.amounts]
+PROCNT_g = 1.5
+"""
+
+
+def call(*words: str) -> str:
+    done = CliRunner().invoke(app, list(words))
+    assert done.exit_code == 0, done.stderr
+    return done.stdout
+
+
+def flat(*words: str) -> str:
+    return " ".join(call(*words).split())
+
+
+def test_json_says_what_is_left_to_each_person(tmp_path: Path) -> None:
+    data = json.loads(call("check", str(write_project(tmp_path)), "--json"))
+    assert data["people"][0]["kcal"] == {"other days": "1500"}
+    left = {(c["meal"], c["course"]): (c["left"], c["offered"]) for c in data["people"][0]["choices"]}
+    # of four dinner mains one holds peanuts
+    assert left["dinner", "main"] == (3, 4)
+
+
+def test_the_page_names_people_dates_and_thin_choices(tmp_path: Path) -> None:
+    text = flat("check", str(write_project(tmp_path)))
+    for words in (
+        "1 Mar 2031 to 4 Mar 2031: 4 dates.",
+        "Cycle of 2 days: 2 work; 2 days serve 2 dates.",
+        "[J] Juno 1500 kcal a day, as given",
+        "14 items tasted, 0 estimated from others, 0 not to be judged",
+        "nothing under acceptance 5: 0 items left out",
+        "never: peanuts (severe)",
+        "as laid down by physician of the invented crew, 15 Jan 2031",
+        "fewer than 5 items left",
+    ):
+        assert words in text
+
+
+def test_prescribed_limits_and_supplements_are_read_back_in_words(tmp_path: Path) -> None:
+    config = write_project(tmp_path)
+    (tmp_path / "prescriptions.toml").write_text(PRESCRIPTIONS + SCRIPT)
+    text = flat("check", str(config))
+    assert "prescribed: Protein at least 40 g, at most 90 g, daily mean of any 7 dates in a row" in text
+    assert "prescribed: Energy at most 900 kcal, each meal" in text
+    assert "supplement: Protein 3 g a day" in text
+
+
+def test_items_under_the_floor_are_counted(tmp_path: Path) -> None:
+    config = write_project(tmp_path, CONFIG.replace("mass_kg = 60", "mass_kg = 60\nfloor = 6.5"))
+    # scores run 6, 6.5, 7, 7.5 over fourteen items: four are below
+    assert "nothing under acceptance 6.5: 4 items left out" in flat("check", str(config))
+
+
+def test_lots_that_spoil_on_the_way_and_lots_not_released(tmp_path: Path) -> None:
+    text = flat("check", str(write_pair(tmp_path)))
+    assert "Released lots that pass their use-by date during the stay (1): Cocoa, lot L2: 5 packs" in text
+    assert "use by 3 Mar 2031" in text
+    assert "1 held" in text
+    stock = tmp_path / "stock.csv"
+    more = [f"cocoa,first,M{k},2031-01-02,2031-03-03,,5,released" for k in range(11)]
+    stock.write_text(stock.read_text() + "\n".join(more) + "\n")
+    assert "during the stay (12):" in (text := flat("check", str(tmp_path / "plan.toml")))
+    assert "and 2 more" in text
+
+
+@pytest.mark.parametrize("columns", ["60", "80", "140"])
+def test_the_page_fits_and_cuts_nothing(
+    tmp_path: Path, columns: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    text = call("check", str(write_pair(tmp_path)))
+    assert max(map(len, text.splitlines())) <= int(columns)
+    assert "…" not in text and "\x1b" not in text
+
+
+def test_faults_end_with_two_and_leave_stdout_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    config = write_project(tmp_path, CONFIG.replace("gross_kg", "gros_kg"))
+    assert main_ends(monkeypatch, "check", str(config)) == 2
+    done = capsys.readouterr()
+    assert not done.out
+    assert 'no setting "gros_kg". Did you mean "gross_kg"?' in done.err
+    assert main_ends(monkeypatch, "check", str(config), "--json") == 2
+    assert json.loads(capsys.readouterr().out)["exit_code"] == 2
