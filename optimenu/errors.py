@@ -44,9 +44,16 @@ class Fault:
 
 
 class OptimenuError(Exception):
-    """Base of our own errors."""
+    """Base of our own errors.
+
+    Attributes
+    ----------
+    told_as_json : bool
+        True when what was found has been written as JSON already.
+    """
 
     exit_code = 1
+    told_as_json = False
 
 
 class InputFaults(OptimenuError):

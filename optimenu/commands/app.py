@@ -33,7 +33,7 @@ def report(error: OptimenuError, *, as_json: bool) -> None:
     if faults:
         word = "fault" if len(faults) == 1 else "faults"
         print(f"{len(faults)} {word}. Nothing was solved or written.", file=sys.stderr)
-    if as_json:
+    if as_json and not error.told_as_json:
         data = {
             "error": type(error).__name__,
             "exit_code": error.exit_code,

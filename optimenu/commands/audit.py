@@ -53,7 +53,9 @@ def run(
         output_console().print(audit_page(report, proof.faults, proof.proved))
     count = len(report.breaches) + len(proof.faults)
     if count:
-        raise AuditFailed(f"audit failed: {count} {'fault' if count == 1 else 'faults'}")
+        failed = AuditFailed(f"audit failed: {count} {'fault' if count == 1 else 'faults'}")
+        failed.told_as_json = as_json
+        raise failed
 
 
 def _data(report: Report, faults: Sequence[str], proved: object) -> dict[str, Any]:

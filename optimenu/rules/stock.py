@@ -167,7 +167,7 @@ unlisted = "refuse"
                     late = "" if after is None else f" after {after.isoformat()}"
                     yield Measure(
                         self._origin(item, load, after),
-                        f"{item.name}, load {self.problem.loads[load].name}{late}",
+                        f"{item.name}{self._load_words(load)}{late}",
                         "packs",
                         n,
                         n,
@@ -181,6 +181,9 @@ unlisted = "refuse"
         load = measure.origin.key.removeprefix("stock.")
         late = f" with a use-by date after {after}" if after else ""
         return f"have {measure.amount} more released packs of {item} in load {load}{late}"
+
+    def _load_words(self, load: int) -> str:
+        return "" if len(self.problem.loads) == 1 else f", load {self.problem.loads[load].name}"
 
     def _packs(self, tally: Tally, item: Item, load: int, after: date | None) -> int:
         weights = {b: self._weights(load, after, b) for b in ("cycle", "reserve")}

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
-from rich.padding import Padding
 from rich.text import Text
 
 from optimenu.views.console import (
@@ -16,6 +16,7 @@ from optimenu.views.console import (
     UNPROVED,
     cell,
     heading,
+    marked,
     sign,
     soft_sign,
     state_of,
@@ -25,7 +26,6 @@ from optimenu.views.totals import amount
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-    from decimal import Decimal
 
     from optimenu.audit.menu import Report
     from optimenu.program.origin import Origin
@@ -43,9 +43,9 @@ def audit_page(report: Report, faults: Sequence[str], proved: Decimal | None) ->
         parts += breach_lines(report, hard)
     else:
         count = f"{len(report.measures):,} promises measured from the tables"
-        parts.append(_marked(sign(KEPT), f"Every hard limit holds: {count}."))
+        parts.append(marked(sign(KEPT), f"Every hard limit holds: {count}."))
     for fault in faults:
-        parts.append(_marked(sign(UNPROVED), f"Not proved: {fault}.", STYLES["head"]))
+        parts.append(marked(sign(UNPROVED), f"Not proved: {fault.rstrip('.')}.", STYLES["head"]))
     if soft:
         word = "1 soft limit" if len(soft) == 1 else f"{len(soft)} soft limits"
         parts.append(heading(f"{word} missed, at the price of liking beside each:"))
@@ -58,28 +58,29 @@ def audit_page(report: Report, faults: Sequence[str], proved: Decimal | None) ->
 
 def breach_lines(report: Report, breaches: Sequence[Breach]) -> list[RenderableType]:
     """One line for each broken promise: what it says, by how much it is missed, where the limit stands."""
-    measures = _outside(report)
+    measures = outside(report)
     return [_line(b, measures.get((b.origin, b.amount))) for b in breaches]
 
 
 def soft_lines(report: Report) -> list[RenderableType]:
     """One line for each soft limit missed, with what it costs of the mean liking."""
-    measures = _outside(report)
+    measures = outside(report)
     lines: list[RenderableType] = []
     for b in report.soft:
         cost = measures[b.origin, b.amount].cost
-        lines.append(_marked(soft_sign(), f"{b.text}; costs {figure(cost * 100)} % of liking"))
+        lines.append(marked(soft_sign(), f"{b.text}; costs {figure(cost * 100, Decimal(0))} % of liking"))
     return lines
 
 
-def _outside(report: Report) -> Mapping[tuple[Origin, Decimal], Measure]:
+def outside(report: Report) -> Mapping[tuple[Origin, Decimal], Measure]:
+    """Return the measures outside their limits, by what a breach of them names."""
     return {(m.origin, m.amount): m for m in report.measures if m.amount > 0}
 
 
 def _line(b: Breach, m: Measure | None) -> RenderableType:
     if m is None:
         # a serving that could not have been planned at all is neither too little nor too much
-        return _marked(sign(ABOVE), f"{b.text} ({_count(b.amount, b.unit)}; {b.origin.key})")
+        return marked(sign(ABOVE), f"{b.text} ({_count(b.amount, b.unit)}; {b.origin.key})")
     state = state_of(m)
     side = "too little" if state == BELOW else "too much"
     missed, unit = b.amount, b.unit
@@ -87,15 +88,8 @@ def _line(b: Breach, m: Measure | None) -> RenderableType:
     if m.shown is not None and limit is not None:
         # in the unit of the sentence, not of the row
         missed, unit = abs(limit - m.shown.value), m.shown.unit
-    return _marked(sign(state), f"{b.text} ({side}, by {_count(missed, unit)}; {b.origin.key})")
+    return marked(sign(state), f"{b.text} ({side}, by {_count(missed, unit)}; {b.origin.key})")
 
 
 def _count(value: Decimal, unit: str) -> str:
     return amount(value, _ONE.get(unit, unit) if value == 1 else unit)
-
-
-def _marked(mark: Text, text: str, style: str = "") -> RenderableType:
-    made = Text(overflow="fold").append_text(mark)
-    if not mark.plain.endswith(" "):
-        made.append(" ")
-    return Padding(made.append_text(cell(text, style)), (0, 0, 0, 2))

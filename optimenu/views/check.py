@@ -10,7 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 
 from optimenu.config.inspect import FEW
-from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marks, sign
+from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
 from optimenu.views.summary import cautions, column_name, many
 from optimenu.views.totals import amount, limit
 
@@ -115,7 +115,7 @@ def _choices(found: Inspection, letters: Mapping[str, Mark]) -> RenderableType:
         table,
     ]
     if any(c.thin for p in found.people for c in p.choices):
-        parts.append(sign(BELOW).append(f" fewer than {FEW} items left: little to vary with", STYLES[BELOW]))
+        parts.append(marked(sign(BELOW), f"fewer than {FEW} items left: little to vary with"))
     return Group(*parts)
 
 

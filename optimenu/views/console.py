@@ -13,7 +13,8 @@ import unicodedata
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rich.console import Console
+from rich.console import Console, RenderableType
+from rich.padding import Padding
 from rich.text import Text
 
 from optimenu.files import clean
@@ -111,6 +112,14 @@ def state_of(measure: Measure) -> str:
 def cell(text: object, style: str = "") -> Text:
     """Text of a cell: never read as markup, control characters taken out, wrapped and never cut."""
     return Text(clean(str(text)), style=style, overflow="fold")
+
+
+def marked(mark: Text, text: object, style: str = "") -> RenderableType:
+    """Return an indented line that begins with a sign; only the sign has the sign's colour."""
+    made = Text(overflow="fold").append_text(mark)
+    if not mark.plain.endswith(" "):
+        made.append(" ")
+    return Padding(made.append_text(cell(text, style)), (0, 0, 0, 2))
 
 
 def heading(text: str) -> Text:

@@ -7,14 +7,14 @@ from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
-from rich.padding import Padding
 from rich.text import Text
 
 from optimenu.audit.menu import audit_menu
 from optimenu.menu.menu import Menu, from_counts
 from optimenu.menu.tally import Tally
 from optimenu.rules.base import plain
-from optimenu.views.console import STYLES, cell
+from optimenu.views.audit import outside
+from optimenu.views.console import ABOVE, BELOW, STYLES, cell, marked, sign, state_of
 from optimenu.views.totals import amount
 
 if TYPE_CHECKING:
@@ -72,7 +72,8 @@ def _line(
         size += f", {plain(_up(s.relative * 100))} % of the limit"
     side = "too little" if s.low_side else "too much"
     return _indented(
-        f"[{s.origin.rule}] {label}: {side}, by {size}; {_place(case, s.origin)}; {_WHO[s.origin.who]}"
+        f"[{s.origin.rule}] {label}: {side}, by {size}; {_place(case, s.origin)}; {_WHO[s.origin.who]}",
+        BELOW if s.low_side else ABOVE,
     )
 
 
@@ -104,14 +105,15 @@ def _place(case: Case, origin: Origin) -> str:
     return f"{origin.key} at {case.where(origin.key)}"
 
 
-def _indented(text: str) -> RenderableType:
-    return Padding(cell(text), (0, 0, 0, 2))
+def _indented(text: str, state: str = ABOVE) -> RenderableType:
+    return marked(sign(state), text)
 
 
 def _near(case: Case, planned: Planned) -> list[RenderableType]:
     assert planned.outcome.near is not None
     menu = from_counts(case.problem, planned.program, planned.outcome.near)
-    broken = audit_menu(case.problem, case.rules, menu, planned.scale).breaches
+    report = audit_menu(case.problem, case.rules, menu, planned.scale)
+    broken, measures = report.breaches, outside(report)
     worst: dict[str, Breach] = {}
     for b in broken:
         if b.origin.key not in worst or b.amount > worst[b.origin.key].amount:
@@ -124,7 +126,8 @@ def _near(case: Case, planned: Planned) -> list[RenderableType]:
         b = worst[key]
         more = f" (the worst of {times[key]})" if times[key] > 1 else ""
         text = f"[{b.origin.rule}] {b.text}{more}; {_place(case, b.origin)}; {_WHO[b.origin.who]}"
-        parts.append(_indented(text))
+        measure = measures.get((b.origin, b.amount))
+        parts.append(_indented(text, ABOVE if measure is None else state_of(measure)))
     if len(times) > MOST:
         parts.append(cell(f"and {len(times) - MOST} more limits", STYLES["quiet"]))
     return parts

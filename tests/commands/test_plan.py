@@ -182,3 +182,16 @@ def test_help_names_the_exit_codes() -> None:
     done = run("--help")
     assert done.returncode == 0
     assert "3 proved impossible" in " ".join(done.stdout.split())
+
+
+def test_a_failed_audit_is_one_json_document(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project")
+    assert run(*plan_args(config, tmp_path / "run")).returncode == 0
+    menu = tmp_path / "run" / "menu.csv"
+    lines = menu.read_text().splitlines(keepends=True)
+    menu.write_text("".join(lines[:-1]))
+    done = run("audit", str(tmp_path / "run"), "--json")
+    assert done.returncode == 5
+    data = json.loads(done.stdout)
+    assert data["holds"] is False and data["breaches"]
+    assert "audit failed" in done.stderr

@@ -19,9 +19,12 @@ from optimenu.menu.tally import Tally
 from optimenu.planning import Planned
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Breach, Measure, Shown
+from optimenu.solve.elastic import Shortfall
 from optimenu.solve.liking import Scale
 from optimenu.views.audit import audit_page
+from optimenu.views.console import BELOW, marked, sign
 from optimenu.views.cycle import cycle_page
+from optimenu.views.impossible import impossible
 from optimenu.views.nutrients import nutrients_page
 from tests.commands.small import CONFIG, ITEMS, write_project
 from tests.views.pair import plan_pair
@@ -192,6 +195,36 @@ def test_an_audit_says_what_each_soft_limit_costs(pair: Planned) -> None:
 
 def test_what_is_not_proved_carries_a_sign(pair: Planned) -> None:
     assert pair.report is not None
-    text = flat(audit_page(pair.report, ("the bound does not stand",), D("0.99")))
+    text = flat(audit_page(pair.report, ("the bound does not stand", "of 12ab..., not 34cd..."), D("0.99")))
     assert "? Not proved: the bound does not stand." in text
+    assert "not 34cd." in text and "34cd.." not in text
     assert "proved again" not in text
+
+
+def test_a_price_however_small_is_never_told_as_none(pair: Planned) -> None:
+    assert pair.report is not None
+    measure = next(m for m in pair.report.measures if m.amount > 0 and m.soft is not None)
+    tiny = replace(measure, soft=D("0.000002") / measure.amount)
+    assert 0 < tiny.cost < D("0.0001")
+    breach = Breach(tiny.origin, tiny.amount, tiny.unit, "a little short", soft=True)
+    report = replace(pair.report, measures=(tiny,), soft=(breach,))
+    assert re.search(r"costs 0\.000\d*[1-9] % of liking", flat(audit_page(report, (), None)))
+
+
+# ---- when there is no menu
+
+
+def test_what_stands_in_the_way_carries_the_sign_of_its_side(pair: Planned) -> None:
+    origin = Origin("stowage", "stowage.gross_kg", who="planner")
+    sides = [Shortfall(origin, 3.0, 0.1, low_side=low, rows=(1,)) for low in (True, False)]
+    lines = draw(impossible(pair.case, sides), 200).splitlines()
+    assert lines[1].startswith("  ▼ [stowage]") and "too little, by 3" in lines[1]
+    assert lines[2].startswith("  ▲ [stowage]") and "too much, by 3" in lines[2]
+
+
+def test_only_the_sign_has_the_sign_s_colour() -> None:
+    out = io.StringIO()
+    Console(file=out, force_terminal=True, color_system="truecolor", width=80).print(
+        marked(sign(BELOW), "so")
+    )
+    assert re.search(r"\x1b\[[\d;]+m▼\x1b\[0m so", out.getvalue())
