@@ -86,7 +86,7 @@ def test_use_by_dates_inside_the_stay():
     assert broken(stock, menu) == [("stock.l0", "", -1, "1", "packs")]
     assert said(stock, menu) == [
         (
-            "Stew, load l0 after 2031-03-02: 2 packs; at most 1 packs",
+            "Stew after 2031-03-02: 2 packs; at most 1 packs",
             "have 1 more released packs of stew in load l0 with a use-by date after 2031-03-02",
         )
     ]
