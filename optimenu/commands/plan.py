@@ -83,6 +83,7 @@ def _finish(case: Case, options: Options, folder: Path, *, as_json: bool) -> Non
     from optimenu.commands.progress import Watch, interruptible
     from optimenu.errors import Interrupted, ProvedImpossible, Undecided
     from optimenu.solve.liking import PersonImpossible
+    from optimenu.views.console import error_console
 
     with Watch() as watch:
         try:
@@ -97,6 +98,7 @@ def _finish(case: Case, options: Options, folder: Path, *, as_json: bool) -> Non
     if end == "menu":
         _show(planned, options, folder, as_json=as_json)
         if stopped:
+            error_console().print("Stopped by you: this is the best menu found so far.", highlight=False)
             raise typer.Exit(Interrupted.exit_code)
         return
     failure: OptimenuError

@@ -172,6 +172,7 @@ def test_ctrl_c_keeps_an_audited_menu_or_says_there_is_none(tmp_path: Path, wait
     assert process.returncode == 130, err
     if (tmp_path / "run").exists():
         assert "meets every hard limit" in out
+        assert "Stopped by you" in err
         audit = run("audit", str(tmp_path / "run"))
         assert audit.returncode == 0, audit.stdout + audit.stderr
     else:
