@@ -251,6 +251,16 @@ def test_use_groups_and_prices():
     assert question.deductions(D(2), 2) == [0, D("0.4")]
 
 
+@pytest.mark.parametrize("caps", [(1, 2), (2, 1)])
+def test_the_least_of_several_caps_on_uses_holds(caps):
+    def write(page):
+        for most in caps:
+            page.cap_uses(0, 0, most)
+
+    _, program = written(write)
+    assert np.diff(program.deduct_start).tolist()[0] == 1
+
+
 def test_one_persons_own_program_keeps_what_is_theirs_alone():
     people = (person("ana"), person("bo"))
     parties = (Party("ana", (0,)), Party("bo", (1,)), Party("table", (0, 1)))

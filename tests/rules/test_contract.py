@@ -143,7 +143,7 @@ def test_no_row_beside_the_promises_cuts_off_a_menu(table):
             assert (program.uses(x) <= np.diff(program.deduct_start)).all()
 
 
-def test_an_implied_row_is_marked_and_left_out_of_the_plain_model():
+def test_an_implied_row_is_marked_and_scaled_like_any_other():
     question = tiny.make(0)
     builder = Builder(GOAL_DECIMALS, ((0,),))
     builder.column(high=3)

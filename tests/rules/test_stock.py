@@ -101,6 +101,16 @@ def test_the_reserve_must_last_to_the_end_of_the_stay():
     assert broken(rule(Stock, "[stock]", good), tally(good, "ana r1 lunch main stew 1")) == []
 
 
+def test_the_first_loads_reserve_lasts_longer_than_its_own_dates():
+    # the first load feeds one date of three, and carries the reserve to the last one
+    soon = FIRST + timedelta(days=1)
+    lots = (lot("stew", 5, soon), lot("stew", 5, load="l1"))
+    question = problem((STEW,), days=1, dates=3, loads=(0, 1), reserve=1, stock=lots)
+    stock = rule(Stock, "[stock]", question)
+    assert broken(stock, tally(question, "ana 1 lunch main stew 1")) == []
+    assert broken(stock, tally(question, "ana r1 lunch main stew 1")) == [("stock.l0", "", -1, "1", "packs")]
+
+
 @pytest.mark.parametrize(
     ("rows", "ok"),
     [
