@@ -18,7 +18,7 @@ from optimenu.config.toml_spots import place_of
 from optimenu.config.validate import validate
 from optimenu.crew.acceptance import acceptances
 from optimenu.crew.people import EnergyTable, Person, PersonTable, requirement
-from optimenu.crew.prescriptions import Prescription, PrescriptionFile, resolve
+from optimenu.crew.prescriptions import Prescription, PrescriptionFile, impossible, resolve
 from optimenu.crew.tasting import Score, read_tasting
 from optimenu.errors import Fault, InputFaults, nearest
 from optimenu.files import shown_path
@@ -152,6 +152,9 @@ class _Loader:
             for fault in prescription_faults(stand_in):
                 text = f"{place_of(fault.keys)}: {fault.message}"
                 self.faults.append(layers.fault(fault.keys, text))
+            for keys, message in impossible(table):
+                keys = ("people", name, *keys)
+                self.faults.append(layers.fault(keys, f"{place_of(keys)}: {message}"))
             out[name] = script
         return out
 
@@ -303,11 +306,15 @@ class _Loader:
         return tuple(loads)
 
     def _script_names(self, name: str, script: Prescription, catalogue: Catalogue) -> None:
-        """Items and nutrients that a prescription names and the catalogue lacks are unsafe, so refused."""
+        """What a prescription names and the catalogue lacks is unsafe, so refused."""
         keys = ("prescriptions", "file")
         for item in sorted(script.never_items - set(catalogue.by_id)):
             text = f'prescription of {name} names no item "{item}" of the catalogue.'
             self._fault(keys, text + nearest(item, sorted(catalogue.by_id)))
+        tags = sorted({t for i in catalogue.items for t in i.tags})
+        for tag in sorted(script.never_tags - set(tags)):
+            text = f'prescription of {name} names no tag "{tag}" of the catalogue.{nearest(tag, tags)}'
+            self._fault(keys, text)
         for column in sorted({*script.limits} - catalogue.columns):
             text = f"prescription of {name} limits {column}, which the catalogue lacks: it cannot be kept."
             self._fault(keys, text + nearest(column, sorted(catalogue.columns)))

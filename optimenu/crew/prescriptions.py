@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
 
-from optimenu.settings import Day, NonNegative, Number, Settings, Text, Unit
+from optimenu.errors import nearest
+from optimenu.nutrition.nutrients import BY_COLUMN
+from optimenu.settings import Day, NonNegative, Settings, Text, Unit
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from datetime import date
 
 Severity = Literal["severe", "avoid"]
@@ -34,7 +36,7 @@ class SupplementTable(Settings):
 
     name: Text
     """As on its label."""
-    per_day: Annotated[Number, Unit("pieces")] = Decimal(1)
+    per_day: Annotated[NonNegative, Unit("pieces")] = Decimal(1)
     """Pieces a day."""
     amounts: dict[str, NonNegative]
     """Nutrient column (``VITD_ug``) to amount in one piece."""
@@ -105,3 +107,16 @@ def resolve(table: PrescriptionTable) -> Prescription:
         by=table.by,
         date=table.date,
     )
+
+
+def impossible(table: PrescriptionTable) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Keys inside the prescription, and what cannot be: limits upside down, supplements of no nutrient."""
+    for column, windows in table.limits.items():
+        for window, band in windows.items():
+            if band.low is not None and band.high is not None and band.low > band.high:
+                yield ("limits", column, window, "low"), f"low {band.low} is over high {band.high}"
+    for name, supplement in table.supplements.items():
+        for column in supplement.amounts:
+            if column not in BY_COLUMN:
+                text = f'no nutrient column "{column}".{nearest(column, sorted(BY_COLUMN))}'
+                yield ("supplements", name, "amounts", column), text

@@ -80,6 +80,9 @@ class Tally:
             if course is None and not free:
                 strange.append((line, "that day has no such meal or course"))
                 continue
+            if course is not None and not line.certain:
+                strange.append((line, "only what is free in the day, at no meal, may be left uneaten"))
+                continue
             if line.count < 1:
                 strange.append((line, "a line needs one serving or more"))
                 continue

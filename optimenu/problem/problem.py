@@ -146,4 +146,6 @@ class Problem:
         (Balintfy, Duffy, Sinha, Operations Research 1974); the geometric form is ours.
         """
         step = Decimal(1).scaleb(-WORTH_DECIMALS)
-        return [((1 - self.repeat_share**k) * smallest).quantize(step, ROUND_HALF_EVEN) for k in range(uses)]
+        # the first use is whole whatever the share; 0**0 has no value in decimal arithmetic
+        shares = [self.repeat_share**k if k else Decimal(1) for k in range(uses)]
+        return [((1 - share) * smallest).quantize(step, ROUND_HALF_EVEN) for share in shares]

@@ -84,7 +84,8 @@ class Measure:
     @property
     def cost(self) -> Decimal:
         """Price of the breach of a soft limit, in mean liking; 0 for a hard one."""
-        return Decimal(0) if self.soft is None else soft_price(self.soft) * self.amount
+        # an optional serving may break both ends at once, and each end has its row
+        return Decimal(0) if self.soft is None else soft_price(self.soft) * (self.short + self.over)
 
     @property
     def amount(self) -> Decimal:

@@ -127,8 +127,19 @@ high = 40
 """
 
     def faults(self) -> Iterable[SettingFault]:
-        """Courses with least over most, scored courses that are not fixed."""
+        """Courses with least over most, scored courses that are not fixed, shares that cannot be."""
         for name, table in self.settings.tables.items():
+            share = table.energy_share
+            if share is not None and share.low is None and share.high is None:
+                yield SettingFault((name, "energy_share"), "set low or high")
+            elif (
+                share is not None
+                and share.low is not None
+                and share.high is not None
+                and share.low > share.high
+            ):
+                text = f"low {share.low} is over high {share.high}"
+                yield SettingFault((name, "energy_share", "low"), text)
             groups: list[tuple[tuple[str, ...], dict[str, CourseTable]]] = [(("courses",), table.courses)]
             groups += [(("on", kind), courses) for kind, courses in table.on.items()]
             for keys, courses in groups:

@@ -167,14 +167,17 @@ class AskMaker:
 
     def _proportions(self, p: int) -> Iterator[Ask]:
         """Shares of energy, densities and ratios."""
-        jobs: list[tuple[str, str, str, Decimal, str, str, Decimal, Decimal | None, str, str, str]] = []
+        jobs: list[
+            tuple[str, str, str, Decimal, str, str, Decimal | None, Decimal | None, str, str, str]
+        ] = []
         for column, share in self.settings.shares.items():
             for side in ("low", "high"):
                 value = getattr(share, side)
-                if value is not None:
+                if value is not None or any(getattr(line, side) is not None for line in share.on.values()):
                     jobs.append(
                         (f"nutrients.shares.{column}.{side}", side, column, share.kcal_per_g, ENERGY,
-                         share.window, value / PERCENT, share.price, share.who, "kcal", "% of energy")
+                         share.window, None if value is None else value / PERCENT, share.price, share.who,
+                         "kcal", "% of energy")
                     )  # fmt: skip
         for column, density in self.settings.per_1000_kcal.items():
             unit = BY_COLUMN[column].unit
@@ -205,6 +208,8 @@ class AskMaker:
                         limit = stated / PERCENT
                         own_key = f"nutrients.shares.{top}.on.{kind}.{side}"
                         own_price, own_who = line.price, line.who or who
+                if limit is None:
+                    continue  # stated for other day kinds only
                 yield self._ask(
                     p, own_key, top, own_who, window, weights, meal, side=side, top=top, bottom=bottom,
                     top_factor=top_factor, factor=limit, total=ZERO, limit=limit, per=dates,

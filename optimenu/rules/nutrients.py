@@ -10,11 +10,12 @@ import numpy as np
 
 from optimenu.errors import nearest
 from optimenu.menu.tally import span
+from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.program.page import soft_amount, vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward
 from optimenu.rules.nutrient_asks import ENERGY, PERCENT, ZERO, Ask, AskMaker
-from optimenu.rules.nutrient_settings import NutrientsSettings, lines
+from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines
 from optimenu.rules.which import people_faults
 
 if TYPE_CHECKING:
@@ -39,7 +40,8 @@ class Nutrients(Rule[NutrientsSettings]):
         share, density and ratio rows: sum (a - L e) x >= 0 or <= 0.
         An unknown amount counts as zero in a floor. In a ceiling it counts at the declared upper
         estimate; without one the item is not allowed under a prescribed ceiling, and any other
-        ceiling is listed as not proved.
+        ceiling is listed as not proved. What is free in the day counts in every window, each meal's
+        included, at whichever end, none or all, is worse.
     When
         Days of the cycle; windows of several dates over every distinct run on the calendar; prescribed
         day and meal ceilings in the reserve too. Values are those at production: losses in storage are
@@ -82,28 +84,58 @@ low = 0.6
                 for name, own in table.for_.items():
                     yield from self._kind_faults(own.on, window, (*keys, "for", name, "on"))
                 yield from self._kind_faults(table.on, window, (*keys, "on"))
-        for column, share in self.settings.shares.items():
-            yield from self._kind_faults(share.on, share.window, ("shares", column, "on"))
-            if column in BY_COLUMN and BY_COLUMN[column].unit != "g":
-                text = f"a share of energy needs a nutrient in g, {column} is in {BY_COLUMN[column].unit}"
-                yield SettingFault(("shares", column), text)
-        for name in ("shares", "per_1000_kcal", "ratios"):
-            for key, pair in getattr(self.settings, name).items():
-                if pair.low is None and pair.high is None:
-                    yield SettingFault((name, key), "set low or high")
-                elif pair.low is not None and pair.high is not None and pair.low > pair.high:
-                    yield SettingFault((name, key, "low"), f"low {pair.low} is over high {pair.high}")
+        yield from self._proportion_faults()
+        yield from self._reference_faults()
         for person in self.problem.people:
             for kind in ("", *self.problem.kinds):
                 found = lines(self.settings, person, kind, self._columns)
                 for (column, when, side), line in found.items():
                     top = found.get((column, when, "high"))
                     if side == "low" and top is not None and line.value > top.value:
+                        # a prescription against itself is told where its file is read
+                        spot = top if line.key.startswith("prescriptions.") else line
+                        if spot.key.startswith("prescriptions."):
+                            continue
                         yield SettingFault(
-                            tuple(line.key.split(".")[1:]),
+                            tuple(spot.key.split(".")[1:]),
                             f"{column} over {when} for {person.id}: "
                             f"low {line.value} is over high {top.value}",
                         )
+
+    def _proportion_faults(self) -> Iterator[SettingFault]:
+        """Shares, densities and ratios that say nothing or stand upside down."""
+        for column, share in self.settings.shares.items():
+            yield from self._kind_faults(share.on, share.window, ("shares", column, "on"))
+            if column in BY_COLUMN and BY_COLUMN[column].unit != "g":
+                text = f"a share of energy needs a nutrient in g, {column} is in {BY_COLUMN[column].unit}"
+                yield SettingFault(("shares", column), text)
+            for kind, own in share.on.items():
+                low = share.low if own.low is None else own.low
+                high = share.high if own.high is None else own.high
+                keys = ("shares", column, "on", kind)
+                if own.low is None and own.high is None:
+                    yield SettingFault(keys, "set low or high")
+                elif low is not None and high is not None and low > high:
+                    yield SettingFault(keys, f"low {low} is over high {high}")
+        for name in ("shares", "per_1000_kcal", "ratios"):
+            for key, pair in getattr(self.settings, name).items():
+                if pair.low is None and pair.high is None and not getattr(pair, "on", None):
+                    yield SettingFault((name, key), "set low or high")
+                elif pair.low is not None and pair.high is not None and pair.low > pair.high:
+                    yield SettingFault((name, key, "low"), f"low {pair.low} is over high {pair.high}")
+
+    def _reference_faults(self) -> Iterator[SettingFault]:
+        """Names among the published intakes that none of them bears."""
+        table = self.settings.reference
+        published = [i for p in self.problem.people for i in reference_intakes(p.sex, p.age)]
+        ceilings = sorted({i.upper_column for i in published if i.upper_column})
+        every = sorted({*ceilings, *(column_of(i, self._columns) for i in published)})
+        for field, known in (("leave_out", every), ("soft_ceilings", ceilings)):
+            for name in getattr(table, field):
+                if name not in known:
+                    word = "ceiling" if field == "soft_ceilings" else "intake"
+                    text = f'no published {word} of "{name}".{nearest(name, known)}'
+                    yield SettingFault(("reference", field), text)
 
     def _kind_faults(
         self, kinds: Collection[str], window: str, keys: tuple[str, ...]
@@ -181,7 +213,11 @@ low = 0.6
             weight = np.zeros(len(self.problem.days), dtype=np.int64)
             for d, w in ask.weights:
                 weight[d] = w
-            cols = page.of(ask.person, [d for d, _ in ask.weights], meal=ask.meal or None)
+            days = [d for d, _ in ask.weights]
+            cols = page.of(ask.person, days, meal=ask.meal or None)
+            if ask.meal:
+                # what is free in the day may be eaten at this meal
+                cols = np.sort(np.concatenate((cols, page.of(ask.person, days, certain=False))))
             page.row(
                 ask.origin,
                 cols,
@@ -196,7 +232,10 @@ low = 0.6
         """Sum every ask from the catalogue's own decimals."""
         for ask in self.asks:
             entries: list[tuple[Entry, int]] = [
-                (e, w) for d, w in ask.weights for e in tally.on(ask.person, d, ask.meal or None)
+                (e, w)
+                for d, w in ask.weights
+                for e in tally.on(ask.person, d)
+                if not ask.meal or e.meal is None or e.meal.name == ask.meal
             ]
             found = span_weighted(entries, partial(self._of_entry, ask))
             known, proved = self._known(ask, entries)

@@ -105,6 +105,11 @@ most_a_day = 1
             yield from people_faults(self.problem, table.people, (name, "people"))
             yield from course_faults(self.problem, table.courses, (name, "courses"))
             yield from course_faults(self.problem, table.exempt_courses, (name, "exempt_courses"))
+            tags = sorted({t for i in self.problem.catalogue.items for t in i.tags})
+            for tag in table.exempt_tags:
+                if tag not in tags:
+                    text = f'no tag "{tag}" in the catalogue.{nearest(tag, tags)}'
+                    yield SettingFault((name, "exempt_tags"), text)
             known = sorted({v for i in self.problem.catalogue.items for v in _values(i, table.of)})
             for value in table.only:
                 if value not in known:

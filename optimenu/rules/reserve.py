@@ -112,7 +112,7 @@ weight = 0
     def needs(self) -> Iterable[tuple[str, tuple[str, ...]]]:
         """Energy, where it is limited."""
         if self.settings.days and (self.settings.low_kcal or self.settings.high_kcal):
-            yield ENERGY, ("low_kcal",)
+            yield ENERGY, ("low_kcal" if self.settings.low_kcal else "high_kcal",)
 
     def allow(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item

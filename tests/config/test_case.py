@@ -280,6 +280,35 @@ def test_an_item_that_a_prescription_names_must_exist(tmp_path):
     ]
 
 
+def test_a_tag_that_a_prescription_names_must_be_borne_by_an_item(tmp_path):
+    # a misspelt exclusion would exclude nothing
+    items = ITEMS.replace("form,", "form,tags,").replace("canned,", "canned,nuts,")
+    script = PRESCRIPTIONS.replace("date", "never_tags = ['nutz']\ndate")
+    path = write(tmp_path, items_csv=items, prescriptions_toml=script)
+    assert told(path) == [
+        'plan.toml:7 [prescriptions] file: prescription of ana names no tag "nutz" of the catalogue. '
+        'Did you mean "nuts"?'
+    ]
+    good = write(tmp_path, items_csv=items, prescriptions_toml=script.replace("nutz", "nuts"))
+    assert load_case(good).problem.people[0].prescription.never_tags == {"nuts"}
+
+
+def test_a_prescription_that_cannot_be(tmp_path):
+    script = PRESCRIPTIONS + "low = 2000.5\n[people.ana.supplements.iron]\nname = 'I'\n"
+    script += "per_day = 1\namounts = { FE_m = 7, NA_mg = 2 }\n"
+    assert told(write(tmp_path, prescriptions_toml=script)) == [
+        "prescriptions.toml:6 [people.ana.limits.NA_mg.day] low: low 2000.5 is over high 2000",
+        "prescriptions.toml:10 [people.ana.supplements.iron.amounts] FE_m: "
+        'no nutrient column "FE_m". Did you mean "FE_mg"?',
+    ]
+    negative = script.replace("low = 2000.5\n", "").replace("per_day = 1", "per_day = -1")
+    (fault,) = (f for f in told(write(tmp_path, prescriptions_toml=negative)) if "per_day" in f)
+    assert fault == (
+        "prescriptions.toml:8 [people.ana.supplements.iron] per_day: "
+        "needs a number in pieces, 0 or more, found -1"
+    )
+
+
 def test_a_prescription_file_that_cannot_be_read(tmp_path):
     (found,) = told(write(tmp_path, prescriptions_toml="[people"))
     assert found.startswith("prescriptions.toml:1 column")

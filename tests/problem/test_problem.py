@@ -40,6 +40,8 @@ def test_deductions():
     assert question.deductions(D("0.0000125"), 2) == [0, D("0.000002")]
     assert question.deductions(D(1), 0) == []
     assert problem((STEW,), repeat_share=D(1)).deductions(D(1), 3) == [0, 0, 0]
+    # a share of nothing: the first use is whole, every further one loses the smallest worth
+    assert problem((STEW,), repeat_share=D(0)).deductions(D(1), 3) == [0, 1, 1]
 
 
 def test_amounts():

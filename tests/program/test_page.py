@@ -334,6 +334,7 @@ def test_menu_lines_and_counts():
         ({"meal": "supper"}, "that day has no such meal or course"),
         ({"course": "soup"}, "that day has no such meal or course"),
         ({"meal": "", "course": "allowance"}, "that day has no such meal or course"),
+        ({"certain": False}, "only what is free in the day, at no meal, may be left uneaten"),
         ({"count": 0}, "a line needs one serving or more"),
     ],
 )

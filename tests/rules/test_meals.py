@@ -192,6 +192,16 @@ def test_faults():
     ]
 
 
+def test_faults_of_a_share_of_energy():
+    def told(share):
+        toml = f"[meals.lunch]\nat = '12:00'\ncourses = {{}}\nenergy_share = {share}"
+        return faults(rule(Meals, toml, problem((PIE,))))
+
+    assert told("{ low = 40, high = 39.5 }") == [("lunch.energy_share.low", "low 40 is over high 39.5")]
+    assert told("{ price = 1 }") == [("lunch.energy_share", "set low or high")]
+    assert told("{ low = 40, high = 40 }") == told("{ low = 40 }") == told("{ high = 0 }") == []
+
+
 def test_a_soft_share_of_many_decimals_is_counted_to_six():
     # 33.33333 % of 0.125 kcal is 0.0416666625: 0.125 less that is 0.0833333375, rounded to 0.083333
     question = problem((item("crumb", ENERC_KCAL_kcal="0.125"),), days=1)

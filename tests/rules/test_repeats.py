@@ -176,6 +176,17 @@ def test_use_groups_are_as_long_as_the_limits_leave():
     assert uses_allowed(gap.format(4) + "\nwrap = false", dates=9)["stew"] == 1
 
 
+@pytest.mark.parametrize(("most", "rows"), [(1, 1), (2, 0)])
+@pytest.mark.parametrize("line", ["most_a_day", "most_a_cycle"])
+def test_a_row_is_left_out_only_where_the_columns_cannot_break_it(line, most, rows):
+    # one day on which stew has two places, lunch and dinner
+    question = problem((STEW,), days=1)
+    program = build(question, (rule(Repeats, f"[repeats.r]\nof = 'item'\n{line} = {most}", question),))
+    assert program.n_menu == int(program.high.sum()) == 2
+    assert len(program.broken(program.complete(program.high[: program.n_menu]))) == rows
+    assert program.m == rows
+
+
 def test_use_groups_of_what_a_limit_leaves_out_stay_as_they_were():
     only = "[repeats.r]\nof = 'item'\nonly = ['stew']\nmost_a_cycle = 1"
     assert uses_allowed(only) == {"stew": 1, "pie": 12, "rice": 24}
@@ -202,6 +213,7 @@ def test_faults():
     only = ["beeff"]
     courses = ["mian"]
     exempt_courses = ["sid"]
+    exempt_tags = ["heart"]
     people = ["ann"]
     gap_days = 3
     [repeats.b]
@@ -211,6 +223,7 @@ def test_faults():
         ("a.people", 'no person "ann". Did you mean "ana"?'),
         ("a.courses", 'no course "mian" in any meal. Did you mean "main"?'),
         ("a.exempt_courses", 'no course "sid" in any meal. Did you mean "side"?'),
+        ("a.exempt_tags", 'no tag "heart" in the catalogue. Did you mean "hearty"?'),
         ("a.only", 'no main ingredient "beeff" in the catalogue. Did you mean "beef"?'),
         ("a.gap_days", "a gap of 3 days is longer than the cycle of 2 days"),
         ("b", "set most_a_day, most_a_cycle or gap_days"),

@@ -93,6 +93,9 @@ def test_energy_is_needed_only_where_it_is_limited():
     question = problem((BAR,), reserve=1)
     assert list(rule(Reserve, "[reserve]\ndays = 1", question).needs()) == []
     assert list(rule(Reserve, "[reserve]\ndays = 1\nhigh_kcal = 9", question).needs()) == [
+        ("ENERC_KCAL_kcal", ("high_kcal",))
+    ]
+    assert list(rule(Reserve, "[reserve]\ndays = 1\nlow_kcal = 9", question).needs()) == [
         ("ENERC_KCAL_kcal", ("low_kcal",))
     ]
 
