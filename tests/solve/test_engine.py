@@ -1,0 +1,192 @@
+"""The search's running sums against the Program's own whole numbers."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from optimenu.program.builder import Builder
+from optimenu.program.origin import Origin
+from optimenu.program.program import ANY, CEIL, HARD, ORDINARY, Program
+from optimenu.solve.bound import relax
+from optimenu.solve.engine import Engine
+from optimenu.solve.layout import lay_out
+from optimenu.solve.search import search
+from optimenu.solve.state import BROKEN, VALUE
+from tests.solve.programs import brute, tiny
+from tests.solve.synthetic import made
+
+WHERE = Origin("crew", "crew")
+
+
+def engine_of(program: Program, seed: int = 1) -> Engine:
+    """Every column and ordinary row of a program in one engine."""
+    relaxation = relax(program)
+    rows = np.flatnonzero(program.row_kind == ORDINARY).astype(np.int64)
+    columns = np.arange(program.n_menu, dtype=np.int64)
+    layout = lay_out(
+        program,
+        columns,
+        rows,
+        program.row_low[rows],
+        program.row_high[rows],
+        relaxation.x,
+        relaxation.multiplier,
+    )
+    return Engine(program, layout, relaxation.x, relaxation.multiplier, (seed, 0))
+
+
+def agrees(engine: Engine) -> None:
+    """Compare the engine's state with the Program's own account of the same servings."""
+    program, state, layout = engine.program, engine.state, engine.layout
+    x = program.complete(state.x)
+    own = layout.rows >= 0
+    np.testing.assert_array_equal(state.activity[own], program.activity(x)[layout.rows[own]])
+    extra = layout.extra_high_of[~own]
+    np.testing.assert_array_equal(state.activity[~own], x[program.n_menu + layout.extras[extra]])
+    groups = np.unique(np.repeat(np.arange(program.n_groups), np.diff(program.group_start)))
+    np.testing.assert_array_equal(state.uses, program.uses(x)[groups])
+    for cell in range(len(state.filled)):
+        a = int(layout.fixed.slot_start[cell])
+        inside = state.slot[a : a + int(state.filled[cell])]
+        assert layout.fixed.count_low[cell] <= len(inside) <= layout.fixed.count_high[cell]
+        cols = layout.fixed.cell_column[layout.fixed.cell_start[cell] : layout.fixed.cell_start[cell + 1]]
+        counted = np.bincount(inside, minlength=len(state.x))[cols]
+        np.testing.assert_array_equal(counted, (state.x - layout.least)[cols])
+    past = np.maximum(program.uses(x) - np.diff(program.deduct_start), 0).sum()
+    high = int((x > program.high).sum())
+    assert state.score[BROKEN] == len(program.broken(x)) + past + high
+    if past == 0:
+        # soft rows are in the penalty, not in the value
+        soft = program.excess(x)[program.row_price != HARD] @ program.row_price[program.row_price != HARD]
+        assert state.score[VALUE] == program.value(x) + soft
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        {},
+        {"mass_cap": 1.0, "shared_dish": True, "free": True},
+        {"packs": False, "variety": False, "texture": False},
+    ],
+)
+def test_running_sums_stay_exact_over_many_moves(options: dict[str, Any]) -> None:
+    engine = engine_of(made(2, 7, 70, seed=6, **options).program)
+    engine.load(engine.draw())
+    for temperature, ramp in ((2.0, 0.0), (0.3, 0.5), (0.01, 1.0)):
+        engine.weigh(ramp, 2e-4)
+        engine.run(30_000, temperature)
+        agrees(engine)
+
+
+def test_running_sums_stay_exact_on_odd_programs() -> None:
+    for seed in range(40):
+        program = tiny(seed)
+        if relax(program).status != "solved":
+            continue
+        engine = engine_of(program, seed)
+        engine.load(engine.draw())
+        engine.weigh(0.5, 2e-4)
+        engine.run(3000, 1.0)
+        agrees(engine)
+
+
+def test_the_best_is_a_menu_of_the_value_said_however_long_the_journal() -> None:
+    # hot moves for long overrun the journal of changes, cold ones after it must still be kept
+    program = made(1, 8, 60, seed=1, mass_cap=None).program
+    engine = engine_of(program)
+    engine.load(engine.draw())
+    last = None
+    for temperature in (0.3, 0.1, 0.03, 0.01, 1.0, 0.05, 0.01):
+        engine.weigh(1.0, 2e-4)
+        engine.run(60_000, temperature)
+        engine.raise_broken(1.3)
+        best = engine.best
+        if best is None:
+            continue
+        x = program.complete(best)
+        assert program.feasible(x)
+        assert engine.best_value == pytest.approx(program.value(x), abs=1)
+        assert last is None or program.value(x) >= last
+        last = program.value(x)
+    assert last is not None
+
+
+def test_a_menu_with_wrong_counts_is_mended_when_loaded() -> None:
+    engine = engine_of(made(1, 4, 50, seed=2).program)
+    engine.load(np.zeros(engine.program.n_menu, dtype=np.int64))
+    engine.weigh(1.0, 2e-4)
+    agrees(engine)
+    engine.load(engine.program.high[: engine.program.n_menu].copy())
+    engine.weigh(1.0, 2e-4)
+    agrees(engine)
+
+
+def test_limits_replaced_forget_the_best() -> None:
+    made_here = made(1, 4, 50, seed=2)
+    engine = engine_of(made_here.program)
+    engine.load(made_here.hidden)
+    engine.weigh(1.0, 2e-4)
+    assert engine.best_value is not None
+    engine.limit(engine.layout.low, engine.layout.low - 1)
+    assert engine.best is None and engine.best_value is None
+
+
+def crowd(seed: int) -> Program:
+    """Three people who share nothing but limits: two days, two items, a third on the first."""
+    rng = np.random.default_rng(seed)
+    b = Builder(0, ((0,), (1,), (2,)))
+    at = {}
+    for p in range(3):
+        for d in range(2):
+            for i in range(3 - d):
+                at[p, d, i] = b.column(labels=(p, d, 0, 0, i), gain=0 if i < 2 else int(rng.integers(1, 9)))
+            b.row(Origin("meals", "count", str(p), d), [at[p, d, i] for i in range(3 - d)], 1, low=1, high=1)
+        for i in range(2):
+            worth = int(rng.integers(4, 20))
+            b.group([(at[p, d, i], worth) for d in range(2)], [0, int(rng.integers(0, worth))])
+    everything = list(at.values())
+    mass = rng.integers(3, 20, 3)
+    coefs = [int(mass[i]) for _, _, i in at]
+    middle = int(np.sort(mass) @ [2, 2, 2])
+    b.row(WHERE, everything, coefs, high=middle + int(rng.integers(0, 10)), decimals=1)
+    for d in range(2):
+        b.row(WHERE, [at[p, d, 0] for p in range(3)], 1, high=int(rng.integers(1, 3)))
+    packs = b.extra(
+        CEIL, [at[p, d, 1] for p in range(3) for d in range(2)], 1, origin=WHERE, divisor=2, high=3
+    )
+    b.row(WHERE, [packs], 1, high=int(rng.integers(1, 3)))
+    used = [b.extra(ANY, [c for (_, _, j), c in at.items() if j == i], 1, origin=WHERE) for i in range(3)]
+    b.row(WHERE, used, 1, low=int(rng.integers(1, 4)), price=HARD if rng.random() < 0.7 else 2)
+    return b.freeze()
+
+
+def test_limits_shared_by_people_are_kept_and_rarely_cost_anything() -> None:
+    feasible = solved = 0
+    for seed in range(40):
+        program = crowd(seed)
+        relaxation = relax(program)
+        best = brute(program)
+        if best is None or relaxation.status != "solved":
+            continue
+        found = search(program, relaxation, moves=20_000, seed=seed)
+        feasible += 1
+        if found.counts is None or found.value is None:
+            continue
+        assert program.feasible(program.complete(found.counts))
+        assert found.value <= best[0]
+        solved += found.value == best[0]
+    assert feasible >= 20
+    assert solved >= 0.95 * feasible, f"{solved} of {feasible}"
+
+
+def test_what_a_rule_is_called_makes_no_difference() -> None:
+    program = made(2, 4, 50, seed=7, mass_cap=1.05).program
+    renamed = replace(program, origins=tuple(Origin("x", f"{k}") for k in range(program.m)))
+    a = search(program, relax(program), moves=200_000, seed=1)
+    b = search(renamed, relax(renamed), moves=200_000, seed=1)
+    assert a.counts is not None and b.counts is not None
+    assert a.counts.tobytes() == b.counts.tobytes()
