@@ -48,12 +48,18 @@ class OptimenuError(Exception):
 
     Attributes
     ----------
+    details : dict
+        What JSON output tells beside the message.
     told_as_json : bool
         True when what was found has been written as JSON already.
     """
 
     exit_code = 1
     told_as_json = False
+
+    def __init__(self, *words: object) -> None:
+        super().__init__(*words)
+        self.details: dict[str, object] = {}
 
 
 class InputFaults(OptimenuError):

@@ -38,6 +38,7 @@ def report(error: OptimenuError, *, as_json: bool) -> None:
             "error": type(error).__name__,
             "exit_code": error.exit_code,
             "message": str(error),
+            **error.details,
             "faults": [{"file": f.file, "line": f.line, "message": f.message} for f in faults],
         }
         print(json.dumps(data, indent=1))

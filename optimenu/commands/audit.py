@@ -46,7 +46,8 @@ def run(
     if as_json:
         import json
 
-        print(json.dumps(_data(report, proof.faults, proof.proved), indent=1))
+        labels = [d.label for d in found.case.problem.days]
+        print(json.dumps(_data(report, proof.faults, proof.proved, labels), indent=1))
     else:
         from optimenu.views.audit import audit_page
 
@@ -58,25 +59,26 @@ def run(
         raise failed
 
 
-def _data(report: Report, faults: Sequence[str], proved: object) -> dict[str, Any]:
+def _data(report: Report, faults: Sequence[str], proved: object, labels: Sequence[str]) -> dict[str, Any]:
     return {
         "holds": report.holds and not faults,
         "measured": len(report.measures),
-        "value": str(report.value),
+        # a menu that breaks hard limits has no value
+        "value": str(report.value) if report.holds else None,
         "bound_proved": None if proved is None else str(proved),
         "faults": list(faults),
-        "breaches": [_breach(b) for b in report.breaches],
-        "soft_limits_missed": [_breach(b) for b in report.soft],
+        "breaches": [_breach(b, labels) for b in report.breaches],
+        "soft_limits_missed": [_breach(b, labels) for b in report.soft],
     }
 
 
-def _breach(b: Breach) -> dict[str, Any]:
+def _breach(b: Breach, labels: Sequence[str]) -> dict[str, Any]:
     o = b.origin
     return {
         "rule": o.rule,
         "key": o.key,
         "person": o.person,
-        "day": o.day,
+        "day": labels[o.day] if o.day >= 0 else "",
         "meal": o.meal,
         "what": o.what,
         "amount": str(b.amount),

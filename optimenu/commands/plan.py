@@ -89,7 +89,7 @@ def _finish(case: Case, options: Options, folder: Path, *, as_json: bool) -> Non
         try:
             planned, stopped = interruptible(case, options, watch)
         except PersonImpossible as error:
-            _without_menu(case, error.shortfalls, error, as_json=as_json)
+            _without_menu(case, error.shortfalls, error)
             raise
         end = planned.outcome.end
         if end == "menu":
@@ -116,7 +116,7 @@ def _finish(case: Case, options: Options, folder: Path, *, as_json: bool) -> Non
             "no menu found, and none proved impossible; try more --moves, or loosen a limit. "
             "Nothing was written"
         )
-    _without_menu(case, planned.outcome.shortfalls, failure, planned, as_json=as_json)
+    _without_menu(case, planned.outcome.shortfalls, failure, planned)
     raise failure
 
 
@@ -153,14 +153,28 @@ def _show(planned: Planned, options: Options, folder: Path, *, as_json: bool) ->
 def _without_menu(
     case: Case,
     shortfalls: Sequence[Shortfall],
-    error: Exception,
+    error: OptimenuError,
     planned: Planned | None = None,
-    *,
-    as_json: bool,
 ) -> None:
-    """Say what stands in the way, on stderr; the error itself follows."""
+    """Say what stands in the way, on stderr and in the error, which follows."""
     from optimenu.views.console import error_console
     from optimenu.views.impossible import impossible
 
-    if not as_json:
-        error_console().print(impossible(case, shortfalls, planned))
+    error_console().print(impossible(case, shortfalls, planned))
+    days = [d.label for d in case.problem.days]
+    error.details["conflicts"] = [
+        {
+            "rule": s.origin.rule,
+            "key": s.origin.key,
+            "person": s.origin.person,
+            "day": days[s.origin.day] if s.origin.day >= 0 else "",
+            "meal": s.origin.meal,
+            "what": s.origin.what,
+            "amount": s.amount,
+            "side": "too little" if s.low_side else "too much",
+            "place": case.where(s.origin.key),
+            "who": s.origin.who,
+        }
+        for s in shortfalls
+        if s.origin is not None
+    ]

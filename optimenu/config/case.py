@@ -297,6 +297,12 @@ class _Loader:
                 text = f"{count} loads arrive on {when}; make them one"
                 self._fault(("stay", "loads"), text)
         names = [load.name for load in loads]
+        if stock is not None and getattr(settings, "stock").unlisted == "refuse":  # noqa: B009
+            for load in loads:
+                if not any(row.load == load.name for row in stock):
+                    text = f'no lot of load "{load.name}" in the stock table, so nothing could be eaten from it; '
+                    text += 'add its lots, or set stock.unlisted = "order"'
+                    self._fault(("stay", "loads", load.name), text)
         for row in stock or ():
             if row.load not in names:
                 file = self.layers.path(("stock", "file"), self.layers.values["stock"]["file"])

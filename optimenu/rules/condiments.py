@@ -28,7 +28,9 @@ class DishTable(Settings):
     these: Which
     """The condiments."""
     dish: Which
-    """The dishes that take them."""
+    """The dishes that take them; a condiment is never its own dish."""
+    courses: tuple[str, ...] = ()
+    """Courses in which a dish counts; every course when empty."""
     for_each: Annotated[Whole, Field(ge=1)] = 1
     """Most servings with each serving of the dish."""
     who: Role = "dietitian"
@@ -112,6 +114,7 @@ a_day = 2
         for name, dish in self.settings.with_dish.items():
             yield from dish.these.faults(catalogue, ("with_dish", name, "these"))
             yield from dish.dish.faults(catalogue, ("with_dish", name, "dish"))
+            yield from course_faults(self.problem, dish.courses, ("with_dish", name, "courses"))
         for name, crew in self.settings.crew.items():
             yield from crew.faults(catalogue, ("crew", name))
         for name, free in self.settings.free.items():
@@ -129,7 +132,7 @@ a_day = 2
 
     def _needs(self) -> list[Need]:
         return [
-            Need("condiments", f"condiments.with_dish.{n}", n, t.these, t.dish, t.for_each, t.who)
+            Need("condiments", f"condiments.with_dish.{n}", n, t.these, t.dish, t.for_each, t.who, t.courses)
             for n, t in self.settings.with_dish.items()
         ]
 

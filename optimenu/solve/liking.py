@@ -79,6 +79,9 @@ def scale_of(problem: Problem, program: Program) -> Scale:
             raise Undecided(msg)
         bound = Decimal(certify(mine, relaxation).bound).scaleb(-WORTH_DECIMALS)
         if bound <= 0:
+            if not mine.n_menu:
+                msg = f"nothing at all may be given to {person.id}; optimenu check shows what is left and why"
+                raise NothingLiked(msg)
             msg = (
                 f"nothing that {person.id} may be given scores above the floor of {person.floor}: "
                 "taste more items, or lower the floor with a reason"

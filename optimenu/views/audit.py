@@ -50,7 +50,9 @@ def audit_page(report: Report, faults: Sequence[str], proved: Decimal | None) ->
         word = "1 soft limit" if len(soft) == 1 else f"{len(soft)} soft limits"
         parts.append(heading(f"{word} missed, at the price of liking beside each:"))
         parts += soft_lines(report)
-    if proved is not None and not faults:
+    if hard:
+        parts += [Text(), cell("A menu that breaks hard limits has no value; do not use it.")]
+    elif proved is not None and not faults:
         text = f"Value {report.value:.6f}. The bound {proved:.6f} is proved again from its multipliers."
         parts += [Text(), cell(text)]
     return Group(*parts)

@@ -89,6 +89,8 @@ def prescribed(person: Person) -> list[str]:
         lines.append(f"supplement: {column_name(column)} {amount(given, _UNITS.get(unit, unit))} a day")
     if script.by and script.date is not None:
         lines.append(f"as laid down by {script.by}, {dates_of([script.date])} {script.date.year}")
+    else:
+        lines.append("no prescription: nobody has laid down allergies, diets or limits")
     return lines
 
 

@@ -196,3 +196,24 @@ def test_a_failed_audit_is_one_json_document(tmp_path: Path) -> None:
     data = json.loads(done.stdout)
     assert data["holds"] is False and data["breaches"]
     assert "audit failed" in done.stderr
+
+
+def test_an_impossible_config_names_its_conflicts_in_json(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project", CONFIG.replace("gross_kg = 8", "gross_kg = 1"))
+    done = run(*plan_args(config, tmp_path / "run", "--json"))
+    assert done.returncode == 3
+    data = json.loads(done.stdout)
+    weight = next(c for c in data["conflicts"] if c["key"] == "stowage.gross_kg")
+    assert weight["side"] == "too much" and weight["who"] == "planner"
+    assert weight["place"].endswith(":41")
+    assert "stowage.gross_kg" in done.stderr
+
+
+def test_when_nothing_at_all_may_be_given_the_advice_is_not_to_taste_more(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project")
+    script = tmp_path / "project" / "prescriptions.toml"
+    script.write_text(script.read_text().replace('peanuts = "severe"', 'milk = "severe"'))
+    done = run(*plan_args(config, tmp_path / "run"))
+    # the catalogue does not state milk, and unknown is unsafe
+    assert done.returncode == 2
+    assert "nothing at all may be given to juno" in done.stderr

@@ -364,3 +364,17 @@ energy = { kcal = 2000 }
     )
     with pytest.raises(InputFaults, match='"j" is the mark of juno already'):
         load_case(small.write_project(tmp_path, two))
+
+
+def test_a_load_without_lots_is_a_fault_of_the_load(tmp_path: Path) -> None:
+    text = small.CONFIG.replace(
+        "[people.juno]", "loads.first.arrives = 2031-03-01\nloads.late.arrives = 2031-03-03\n[people.juno]", 1
+    )
+    path = small.write_project(tmp_path, text + '[stock]\nfile = "stock.csv"\n')
+    (tmp_path / "stock.csv").write_text(
+        "item,load,lot,production_date,use_by,packs,state\nbean_stew,first,a,2031-01-01,2032-01-01,9,released\n"
+    )
+    with pytest.raises(InputFaults, match='no lot of load "late" in the stock table'):
+        load_case(path)
+    path.write_text(path.read_text() + 'unlisted = "order"\n')
+    assert len(load_case(path).problem.loads) == 2

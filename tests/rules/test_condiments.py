@@ -64,6 +64,28 @@ def test_a_condiment_needs_its_dish():
     )
 
 
+def test_a_condiment_is_never_its_own_dish_and_only_named_courses_count():
+    question = problem(
+        (item("curry", tags=frozenset({"hot"})), item("chutney", "dip", tags=frozenset({"hot"}))), meals=MEALS
+    )
+    toml = """
+    [condiments.with_dish.chutney]
+    these = { items = ["chutney"] }
+    dish = { tags = ["hot"] }
+    """
+    alone = tally(question, "ana 1 lunch dip chutney 1")
+    both = tally(question, "ana 1 lunch dip chutney 1\nana 1 lunch main curry 1")
+    # the chutney bears the tag of its dishes, yet carries nothing itself
+    assert len(broken(rule(Condiments, toml, question), alone)) == 1
+    assert broken(rule(Condiments, toml, question), both) == []
+    assert broken(rule(Condiments, toml + "courses = ['main']", question), both) == []
+    assert len(broken(rule(Condiments, toml + "courses = ['dip']", question), both)) == 1
+    wrong = rule(Condiments, toml + "courses = ['mian']", question)
+    assert faults(wrong) == [
+        ("with_dish.chutney.courses", 'no course "mian" in any meal. Did you mean "main"?')
+    ]
+
+
 def test_so_many_a_person_day():
     question = problem((CURRY, CHUTNEY, SALT), days=1, meals=MEALS)
     daily = rule(Condiments, '[condiments]\ncourses = ["dip"]\nper_person_day = 2', question)
