@@ -300,7 +300,7 @@ class _Loader:
         if stock is not None and getattr(settings, "stock").unlisted == "refuse":  # noqa: B009
             for load in loads:
                 if not any(row.load == load.name for row in stock):
-                    text = f'no lot of load "{load.name}" in the stock table, so nothing could be eaten from it; '
+                    text = f'no lot of load "{load.name}" in the stock table: nothing can be eaten from it; '
                     text += 'add its lots, or set stock.unlisted = "order"'
                     self._fault(("stay", "loads", load.name), text)
         for row in stock or ():

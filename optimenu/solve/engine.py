@@ -37,11 +37,6 @@ SOFT_START = 7.0
 ABOVE_MULTIPLIER = 1.2
 """Weights must exceed the multipliers or breaking a row pays; from trials on made-up instances."""
 OVER = 10.0
-FOCUS = 0.9
-LEAST_MARGIN, MARGIN = 0.05, 3.0
-"""Columns short of paying at the multipliers by more than this many mean servings (temperatures) are
-seldom tried: in good menus of the demo no serving was short by more than 0.06."""
-LEAST_CHOICE = 4
 
 
 class Engine:
@@ -78,7 +73,6 @@ class Engine:
             x=np.zeros(n, dtype=np.int64),
             slot=np.zeros(int(f.slot_start[-1]), dtype=np.int32),
             filled=np.zeros(len(f.count_low), dtype=np.int64),
-            promising=np.diff(f.cell_start),
             activity=np.zeros(m),
             drawn=np.zeros(extras, dtype=np.int64),
             uses=np.zeros(groups, dtype=np.int64),
@@ -117,8 +111,6 @@ class Engine:
         self.boost = np.ones(m)
         self.near: NDArray[np.int64] | None = None
         self._near_rank = (np.inf, np.inf)
-        listed = f.cell_column
-        self._promise, self._promise_cell = layout.promise[listed], f.cell_of[listed]
 
     def draw(self) -> NDArray[np.int64]:
         """Return a random choice near the relaxation's use, int64 (n,); counts of cells kept."""
@@ -217,19 +209,8 @@ class Engine:
         f = self.layout.fixed
         if len(f.active) == 0:
             return
-        affordable = self._promise >= -self.unit * max(LEAST_MARGIN, MARGIN * temperature)
-        found = np.bincount(self._promise_cell[affordable], minlength=len(f.count_low))
-        self.state.promising[:] = np.maximum(found, np.minimum(np.diff(f.cell_start), LEAST_CHOICE))
         anneal(
-            f,
-            self.state,
-            self.work,
-            moves,
-            temperature * self.unit,
-            OVER * self.unit,
-            SWAP_SHARE,
-            PAIR_SHARE,
-            FOCUS,
+            f, self.state, self.work, moves, temperature * self.unit, OVER * self.unit, SWAP_SHARE, PAIR_SHARE
         )
         self.moves += moves
 

@@ -95,15 +95,7 @@ def two_changes(
 
 @compiled
 def anneal(
-    f: Fixed,
-    s: State,
-    w: Work,
-    moves: int,
-    temperature: float,
-    over: float,
-    swap: float,
-    pair: float,
-    focus: float,
+    f: Fixed, s: State, w: Work, moves: int, temperature: float, over: float, swap: float, pair: float
 ) -> int:
     """Try ``moves`` moves at one temperature; return how many were accepted.
 
@@ -119,8 +111,6 @@ def anneal(
         Share of moves between two cells of one kind; the rest change one cell or two of one day.
     pair : float
         Share of moves that change two cells of one day at once.
-    focus : float
-        Share of new servings drawn from the promising columns of a cell, the rest from all of them.
     """
     x, slot, filled, activity, drawn, uses = s.x, s.slot, s.filled, s.activity, s.drawn, s.uses
     low, high, weight, charge, hard = s.low, s.high, s.weight, s.charge, s.hard
@@ -188,10 +178,7 @@ def anneal(
                 cell = a if e == 0 else b
                 n = filled[cell]
                 first = f.cell_start[cell]
-                size = f.cell_start[cell + 1] - first
-                if unit(rnd) < focus:
-                    size = s.promising[cell]
-                new = f.cell_column[first + below(rnd, size)]
+                new = f.cell_column[first + below(rnd, f.cell_start[cell + 1] - first)]
                 at = -1
                 can_add = n < f.count_high[cell]
                 if can_add and (n == 0 or unit(rnd) < 0.25):

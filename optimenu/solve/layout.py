@@ -32,7 +32,6 @@ from optimenu.solve.layout_parts import (
     kinds_of,
     members_of,
     numbered,
-    promises,
     sizes_of,
     sources_of,
     starts,
@@ -105,8 +104,6 @@ class Layout:
         Serving columns of the Program, rising.
     least : int64 (n,)
         Lower bounds of the columns.
-    promise : float64 (n,)
-        Gain less what the column costs at the relaxation's multipliers, in goal units.
     extras : int64
         Extra columns (numbered from 0 in the Program) with a source among the columns.
     rows : int64 (m,)
@@ -120,7 +117,6 @@ class Layout:
     fixed: Fixed
     columns: NDArray[np.int64]
     least: NDArray[np.int64]
-    promise: NDArray[np.float64]
     extras: NDArray[np.int64]
     rows: NDArray[np.int64]
     low: NDArray[np.float64]
@@ -177,9 +173,6 @@ def lay_out(
     _, sitting_of = numbered(labels[:, :3])
     _, day_of = numbered(labels[:, :2])
     cell_start, cell_column = members_of(cell_of, len(cells), movable)
-    promise = promises(program, columns, multiplier)
-    # the most promising first: the search can then keep to the head of each cell's list
-    cell_column = cell_column[np.lexsort((-promise[cell_column], cell_of[cell_column]))]
     bounds = np.zeros((program.n, 2), dtype=np.int64)
     bounds[columns, 0], bounds[columns, 1] = least, most
     bounds[program.n_menu + extras, 1] = program.high[program.n_menu + extras]
@@ -273,7 +266,6 @@ def lay_out(
         fixed=fixed,
         columns=columns,
         least=least,
-        promise=promise,
         extras=extras,
         rows=np.concatenate([rows[local], none]),
         low=np.concatenate([as_float(low[local]), np.full(more, -BIG)]),

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.program import CEIL, NO_HIGH, NO_LOW
-from optimenu.solve.compiled import compiled
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -60,34 +59,6 @@ def members_of(
     chosen = np.flatnonzero(wanted)
     order = chosen[np.argsort(owner[chosen], kind="stable")]
     return starts(np.bincount(owner[chosen], minlength=count)), order.astype(np.int32)
-
-
-def promises(
-    program: Program, columns: NDArray[np.int64], multiplier: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Gain of each column less its cost at the rows' multipliers, in goal units; float64 (n,).
-
-    Deductions of later uses are not in it: a column below 0 by more than the search can still afford
-    is of no use, whatever stands beside it.
-    """
-    cost = np.zeros(program.n)
-    _costs(program.row_start, program.row_column, program.row_coef, multiplier, cost)
-    out: NDArray[np.float64] = program.gain[columns].astype(np.float64) - cost[columns]
-    return out
-
-
-@compiled
-def _costs(
-    row_start: NDArray[np.int64],
-    row_column: NDArray[np.int32],
-    row_coef: NDArray[np.int64],
-    multiplier: NDArray[np.float64],
-    cost: NDArray[np.float64],
-) -> None:
-    for r in range(len(row_start) - 1):
-        if multiplier[r] != 0.0:
-            for k in range(row_start[r], row_start[r + 1]):
-                cost[row_column[k]] += row_coef[k] * multiplier[r]
 
 
 def extras_of(program: Program, number: NDArray[np.int32]) -> NDArray[np.int64]:

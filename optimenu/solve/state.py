@@ -21,14 +21,12 @@ class State(NamedTuple):
 
     ``score`` holds gains less deductions, penalty, number of broken rows, and the best value so far
     without any broken row. ``best`` lags behind: ``journal`` holds the changes since, up to ``log[MARK]``
-    those that lead to the best menu; ``log[LOST]`` is 1 when the journal ran over. ``promising`` is the
-    length of the head of each cell's list of columns that the search mostly draws from.
+    those that lead to the best menu; ``log[LOST]`` is 1 when the journal ran over.
     """
 
     x: NDArray[np.int64]
     slot: NDArray[np.int32]
     filled: NDArray[np.int64]
-    promising: NDArray[np.int64]
     activity: NDArray[np.float64]
     drawn: NDArray[np.int64]
     uses: NDArray[np.int64]
