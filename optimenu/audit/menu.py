@@ -165,7 +165,7 @@ def _liked(problem: Problem, rules: Sequence[Rule[Any]], tally: Tally, p: int, s
     scored = weight = ZERO
     person = problem.people[p]
     for e in tally.by_person.get(p, ()):
-        if not e.certain or e.day.block != "cycle" or e.course is None:
+        if not e.certain or not e.day.eaten or e.course is None:
             continue
         worth += e.count * problem.worth(p, e.item, e.course, e.day)
         uses[e.item.id] += e.count
@@ -187,12 +187,10 @@ def _smallest(problem: Problem, rules: Sequence[Rule[Any]], p: int, item_id: str
     for party in problem.parties:
         if p not in party.members:
             continue
-        for day in problem.cycle:
-            for meal in day.meals:
-                for course in meal.courses:
-                    if offered(day, meal, course, item) is not None:
-                        continue
-                    value = problem.worth(p, item, course, day)
-                    if value > 0 and all(r.allow(party, day, meal, course, item) is None for r in rules):
-                        found.append(value)
+        for day, _, meal, _, course in problem.places(party):
+            if not day.eaten or offered(day, meal, course, item) is not None:
+                continue
+            value = problem.worth(p, item, course, day)
+            if value > 0 and all(r.allow(party, day, meal, course, item) is None for r in rules):
+                found.append(value)
     return min(found, default=ZERO)

@@ -16,7 +16,7 @@ MENU_COLUMNS = {
     c.name: c
     for c in (
         Column("party", "text", "Party that eats it", required=True),
-        Column("block", "word", "Part of the plan", words=("cycle", "reserve"), required=True),
+        Column("block", "word", "Part of the plan", words=("cycle", "dated", "reserve"), required=True),
         Column("day", "whole", "Day of the block, from 1", required=True, least=1, most=1000),
         Column("meal", "text", "Meal; empty: free in the day"),
         Column("course", "text", "Course", required=True),

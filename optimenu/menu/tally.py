@@ -83,6 +83,9 @@ class Tally:
             if course is not None and not line.certain:
                 strange.append((line, "only what is free in the day, at no meal, may be left uneaten"))
                 continue
+            if meal and course and not problem.serves(party, day, meal, course):
+                strange.append((line, "that party has no dish of its own there"))
+                continue
             if line.count < 1:
                 strange.append((line, "a line needs one serving or more"))
                 continue

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-    from decimal import Decimal
 
 
 @dataclass(frozen=True)
@@ -25,6 +25,8 @@ class Course:
         Most servings of one item in the course.
     takes : tuple of str
         Courses of the catalogue that fill it.
+    shared_by : tuple of str
+        Parties whose members eat one dish here; everybody else has their own.
     """
 
     name: str
@@ -33,6 +35,7 @@ class Course:
     weight: Decimal
     same: int = 1
     takes: tuple[str, ...] = ()
+    shared_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -46,20 +49,22 @@ class Meal:
 
 @dataclass(frozen=True)
 class PlanDay:
-    """One day that is planned: of the cycle, or of the reserve.
+    """One day that is planned: of the cycle, of its own dates, or of the reserve.
 
     Attributes
     ----------
     number : int
         Place among all plan days, from 0.
     block : str
-        ``cycle`` or ``reserve``.
+        ``cycle``; ``dated``, a day that replaces its cycle day on some dates; or ``reserve``.
     label : str
         What a screen shows, for example ``day 3``.
     kind : str
         Day kind; the same at each return.
     dates : tuple of date
         Dates it serves; none for a reserve day.
+    share : Decimal
+        Part of a day's energy and nutrients it must bring: 1, or less on a day of arrival or departure.
     """
 
     number: int
@@ -68,11 +73,17 @@ class PlanDay:
     kind: str
     dates: tuple[date, ...]
     meals: tuple[Meal, ...]
+    share: Decimal = Decimal(1)
+
+    @property
+    def eaten(self) -> bool:
+        """True for a day that serves dates, false for one of the reserve."""
+        return self.block != "reserve"
 
     @property
     def weight(self) -> int:
         """How many dates it serves; a reserve day counts once."""
-        return len(self.dates) if self.block == "cycle" else 1
+        return len(self.dates) if self.eaten else 1
 
 
 @dataclass(frozen=True)

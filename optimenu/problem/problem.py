@@ -8,14 +8,14 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from datetime import date
 
     from optimenu.catalogue.item import Catalogue, Item
     from optimenu.catalogue.stock import StockRow
     from optimenu.crew.acceptance import Acceptance
     from optimenu.crew.people import Person
-    from optimenu.problem.calendar import Course, Load, PlanDay
+    from optimenu.problem.calendar import Course, Load, Meal, PlanDay
 
 WORTH_DECIMALS = 6
 ZERO = Decimal(0)
@@ -25,10 +25,24 @@ ALLOWANCE = "allowance"
 
 @dataclass(frozen=True)
 class Party:
-    """One person, or people who share a dish; ``members`` are numbers of people."""
+    """One person, or people who share a dish.
+
+    Attributes
+    ----------
+    members : tuple of int
+        Numbers of people.
+    part_of : str
+        The whole party, where some of its members are away and the others eat without them.
+    """
 
     id: str
     members: tuple[int, ...]
+    part_of: str = ""
+
+    @property
+    def whole(self) -> str:
+        """Id of the party this is, or is a part of."""
+        return self.part_of or self.id
 
 
 @dataclass(frozen=True)
@@ -46,6 +60,12 @@ class Problem:
         r in the deduction (1 - r**(k-1)) x the smallest positive worth, for the k-th use of an item.
     plain_water_ml : Decimal
         Plain drinking water a person-day, counted as fluid.
+    clock : mapping of (person, meal name) to int
+        When a person eats a meal, minutes after midnight, where it is not the meal's own time.
+    sleep : mapping of int to tuple of (int, int)
+        When a person sleeps: spans from and to, minutes after midnight; they may cross it.
+    away : frozenset of (person, plan day, meal name)
+        Meals at which a person does not eat.
     """
 
     name: str
@@ -62,6 +82,9 @@ class Problem:
     repeat_share: Decimal = Decimal("0.8")
     plain_water_ml: Decimal = ZERO
     notes: tuple[str, ...] = field(default=())
+    clock: Mapping[tuple[int, str], int] = field(default_factory=dict)
+    sleep: Mapping[int, tuple[tuple[int, int], ...]] = field(default_factory=dict)
+    away: frozenset[tuple[int, int, str]] = frozenset()
 
     @cached_property
     def person_number(self) -> Mapping[str, int]:
@@ -76,12 +99,61 @@ class Problem:
     @cached_property
     def cycle(self) -> tuple[PlanDay, ...]:
         """Plan days that serve dates."""
-        return tuple(d for d in self.days if d.block == "cycle")
+        return tuple(d for d in self.days if d.eaten)
 
     @cached_property
     def reserve(self) -> tuple[PlanDay, ...]:
         """Reserve days."""
-        return tuple(d for d in self.days if d.block == "reserve")
+        return tuple(d for d in self.days if not d.eaten)
+
+    @cached_property
+    def alone(self) -> tuple[int, ...]:
+        """Number of the party that each person is alone."""
+        own = {p.members: k for k, p in reversed(list(enumerate(self.parties)))}
+        return tuple(own[k,] for k in range(len(self.people)))
+
+    def time_of(self, person: int, meal: Meal) -> int:
+        """When a person eats a meal, minutes after midnight."""
+        return self.clock.get((person, meal.name), meal.at)
+
+    def attends(self, person: int, day: PlanDay, meal: Meal) -> bool:
+        """Tell whether a person eats at a meal."""
+        return (person, day.number, meal.name) not in self.away
+
+    def at_table(self, party: Party, day: PlanDay, meal: Meal) -> tuple[int, ...]:
+        """Members of the whole party who eat at a meal."""
+        members = self.party_by_id[party.whole].members
+        return tuple(p for p in members if self.attends(p, day, meal))
+
+    def serves(self, party: Party, day: PlanDay, meal: Meal, course: Course) -> bool:
+        """Tell whether a party has a dish of its own in a course.
+
+        One dish goes to the members of a sharing party who are at table; who is left alone at it, and
+        who belongs to none, has a dish of their own.
+        """
+        sharing = [self.party_by_id[name] for name in course.shared_by]
+        if party.whole in course.shared_by:
+            return len(party.members) > 1 and self.at_table(party, day, meal) == party.members
+        if len(party.members) > 1 or not self.attends(party.members[0], day, meal):
+            return False
+        mine = [s for s in sharing if party.members[0] in s.members]
+        return all(len(self.at_table(s, day, meal)) == 1 for s in mine)
+
+    def places(self, party: Party) -> Iterator[tuple[PlanDay, int, Meal, int, Course]]:
+        """Every course a party has a dish in: plan day, number of meal, meal, number of course, course."""
+        for day in self.days:
+            for m, meal in enumerate(day.meals):
+                for k, course in enumerate(meal.courses):
+                    if self.serves(party, day, meal, course):
+                        yield day, m, meal, k, course
+
+    def sittings(self, day: PlanDay, meal: Meal) -> tuple[tuple[int, tuple[int, ...]], ...]:
+        """People who eat a meal at one time: minutes after midnight, numbers of people; in order of time."""
+        found: dict[int, list[int]] = {}
+        for p in range(len(self.people)):
+            if self.attends(p, day, meal):
+                found.setdefault(self.time_of(p, meal), []).append(p)
+        return tuple((at, tuple(people)) for at, people in sorted(found.items()))
 
     @cached_property
     def kinds(self) -> tuple[str, ...]:
@@ -102,7 +174,7 @@ class Problem:
         rows = []
         for d in self.days:
             counts = [0] * len(self.loads)
-            if d.block == "reserve":
+            if not d.eaten:
                 counts[0] = 1
             for when in d.dates:
                 counts[self.load_on(when)] += 1
@@ -134,7 +206,7 @@ class Problem:
         """
         who = self.people[person]
         liked = self.acceptance.get((who.id, item.id))
-        if liked is None or day.block != "cycle" or not course.weight:
+        if liked is None or not day.eaten or not course.weight:
             return ZERO
         raw: Decimal = (liked.value - who.floor) * course.weight * day.weight / len(self.dates)
         return raw.quantize(Decimal(1).scaleb(-WORTH_DECIMALS), ROUND_HALF_EVEN)

@@ -66,7 +66,7 @@ def offered(day: PlanDay, meal: Meal, course: Course, item: Item) -> str | None:
     """
     if not set(course.takes).intersection(item.courses):
         return f"not offered as {course.name}"
-    if day.block == "cycle" and meal.name not in item.meals:
+    if day.eaten and meal.name not in item.meals:
         return f"not offered at {meal.name}"
     return None
 
@@ -107,26 +107,24 @@ def _servings(
     steady = [r for r in rules if not r.by_date]
     labels = []
     for a, party in enumerate(problem.parties):
-        for day in problem.days:
+        for day, m, meal, k, course in problem.places(party):
             kin = problem.day_class[day.number]
-            for m, meal in enumerate(day.meals):
-                for k, course in enumerate(meal.courses):
-                    key = (a, kin, meal, course)
-                    if key not in answers:
-                        answers[key] = [
-                            i
-                            for i, item in enumerate(problem.catalogue.items)
-                            if refusal(steady, party, day, meal, course, item) is None
-                        ]
-                    for i in answers[key]:
-                        item = problem.catalogue.items[i]
-                        if any(r.allow(party, day, meal, course, item) for r in dated):
-                            continue
-                        label = (a, day.number, m, k, i)
-                        labels.append(label)
-                        builder.column(
-                            labels=label, high=min(course.same, course.most), merge=(a, kin, meal.name, k, i)
-                        )
+            key = (a, kin, meal, course)
+            if key not in answers:
+                answers[key] = [
+                    i
+                    for i, item in enumerate(problem.catalogue.items)
+                    if refusal(steady, party, day, meal, course, item) is None
+                ]
+            for i in answers[key]:
+                item = problem.catalogue.items[i]
+                if any(r.allow(party, day, meal, course, item) for r in dated):
+                    continue
+                label = (a, day.number, m, k, i)
+                labels.append(label)
+                builder.column(
+                    labels=label, high=min(course.same, course.most), merge=(a, kin, meal.name, k, i)
+                )
     return labels
 
 
@@ -161,7 +159,7 @@ def _worth_groups(problem: Problem, page: Page, builder: Builder) -> None:
     found: dict[tuple[int, int], list[tuple[int, Decimal]]] = defaultdict(list)
     for c in range(len(page.item)):
         day = problem.days[int(page.day[c])]
-        if day.block != "cycle" or not page.certain[c]:
+        if not day.eaten or not page.certain[c]:
             continue
         course = day.meals[int(page.meal[c])].courses[int(page.course[c])]
         item = problem.catalogue.items[int(page.item[c])]

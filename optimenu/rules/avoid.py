@@ -183,7 +183,7 @@ tags = ["liver"]
 
     def _counts(self, e: Entry) -> bool:
         condiment = e.course is not None and e.course.name in self.settings.condiment_courses
-        return e.day.block == "cycle" and e.certain and not condiment
+        return e.day.eaten and e.certain and not condiment
 
 
 def prescription_faults(person: Person) -> Iterator[SettingFault]:

@@ -39,10 +39,13 @@ class CourseTable(Settings):
     """Most servings of one item in the course."""
     takes: tuple[str, ...] = ()
     """Words of the catalogue's column ``courses`` that fill it; the course's own name when empty."""
+    shared_by: tuple[str, ...] = ()
+    """Parties that eat one dish here; everybody else has their own."""
 
     def course(self, name: str) -> Course:
         """Return the course under this name."""
-        return Course(name, self.least, self.most, self.weight, self.same, self.takes or (name,))
+        takes = self.takes or (name,)
+        return Course(name, self.least, self.most, self.weight, self.same, takes, self.shared_by)
 
 
 class ShareTable(Settings):
@@ -157,21 +160,12 @@ high = 40
 
     def write(self, page: Page) -> None:
         """One row per party, day, meal and course; one per person, day and meal with a share."""
-        for party in self.problem.parties:
-            for day in self.problem.days:
-                for meal in day.meals:
-                    for course in meal.courses:
-                        cols = page.of(
-                            party.members[0], (day.number,), meal=meal.name, courses=(course.name,)
-                        )
-                        cols = cols[page.party[cols] == self.problem.parties.index(party)]
-                        page.row(
-                            self._pattern(party.id, day, meal.name, course.name),
-                            cols,
-                            1,
-                            low=Decimal(course.least),
-                            high=Decimal(course.most),
-                        )
+        for a, party in enumerate(self.problem.parties):
+            for day, _, meal, _, course in self.problem.places(party):
+                cols = page.of(party.members[0], (day.number,), meal=meal.name, courses=(course.name,))
+                cols = cols[page.party[cols] == a]
+                origin = self._pattern(party.id, day, meal.name, course.name)
+                page.row(origin, cols, 1, low=Decimal(course.least), high=Decimal(course.most))
         self._write_shares(page)
 
     def _pattern(self, party: str, day: PlanDay, meal: str, course: str) -> Origin:
@@ -242,19 +236,17 @@ high = 40
                 key = (e.party.id, e.day.number, e.meal.name, e.course.name)
                 counts[key] = counts.get(key, 0) + e.count
         for party in self.problem.parties:
-            for day in self.problem.days:
-                for meal in day.meals:
-                    for course in meal.courses:
-                        n = Decimal(counts.get((party.id, day.number, meal.name, course.name), 0))
-                        yield Measure(
-                            self._pattern(party.id, day, meal.name, course.name),
-                            f"{party.id}, {day.label}, {meal.name}: {course.name}",
-                            "servings",
-                            n,
-                            n,
-                            Decimal(course.least),
-                            Decimal(course.most),
-                        )
+            for day, _, meal, _, course in self.problem.places(party):
+                n = Decimal(counts.get((party.id, day.number, meal.name, course.name), 0))
+                yield Measure(
+                    self._pattern(party.id, day, meal.name, course.name),
+                    f"{party.id}, {day.label}, {meal.name}: {course.name}",
+                    "servings",
+                    n,
+                    n,
+                    Decimal(course.least),
+                    Decimal(course.most),
+                )
         for name, side, table, share in self._shares():
             for p, who in enumerate(self.problem.people):
                 for day in self.problem.cycle:

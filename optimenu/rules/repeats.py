@@ -270,7 +270,7 @@ most_a_day = 1
     def _counts(self, e: Entry, table: RepeatTable) -> bool:
         course = e.course.name if e.course else ""
         return (
-            e.day.block == "cycle"
+            e.day.eaten
             and bool(course)
             and (not table.courses or course in table.courses)
             and course not in table.exempt_courses

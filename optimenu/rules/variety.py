@@ -179,7 +179,7 @@ price = 0.0002
             yield from self._measure_trait(tally, name, trait)
 
     def _planned(self, e: Entry) -> bool:
-        return e.certain and e.day.block == "cycle"
+        return e.certain and e.day.eaten
 
     def _measure_trait(self, tally: Tally, name: str, table: MealTraitTable) -> Iterator[Measure]:
         for (p, d), entries in sorted(tally.by_person_day.items()):

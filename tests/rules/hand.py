@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -91,9 +92,16 @@ def problem(
     loads : tuple of int
         Days after the first date on which each load arrives; they are named l0, l1 ...
     liked : mapping of (person, item) to score, "~" before an estimated one; 7 for every other pair
+    parties : tuple of Party, optional
+        One of several members shares the first course of the first meal.
     """
     people = people or (person("ana"),)
     dates = dates or days
+    tables = tuple(p.id for p in parties or () if len(p.members) > 1)
+    if tables:
+        first = meals[0]
+        course = replace(first.courses[0], shared_by=tables)
+        meals = (replace(first, courses=(course, *first.courses[1:])), *meals[1:])
     stay = tuple(FIRST + timedelta(days=k) for k in range(dates))
     kinds = kinds or {}
     plan = cycle_days(stay, days, kinds, dict.fromkeys({"work", *kinds.values()}, meals), "work")

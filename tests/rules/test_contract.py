@@ -113,7 +113,10 @@ def test_every_pairing_has_a_column_or_a_reason(table):
         for a, party in enumerate(question.parties):
             for day in question.days:
                 places = [
-                    (m, k, meal, c) for m, meal in enumerate(day.meals) for k, c in enumerate(meal.courses)
+                    (m, k, meal, c)
+                    for m, meal in enumerate(day.meals)
+                    for k, c in enumerate(meal.courses)
+                    if question.serves(party, day, meal, c)
                 ]
                 for i, item in enumerate(question.catalogue.items):
                     for m, k, meal, course in places:

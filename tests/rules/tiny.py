@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from random import Random
@@ -40,14 +40,15 @@ def make(seed, *, people=None, reserve=None, loads=None, shared=None, unknown=0.
     length = rng.randint(3, 5)
     stay = tuple(FIRST + timedelta(days=k) for k in range(length + rng.randint(1, 2 * length)))
     kinds = {rng.randint(1, length): "rest"}
-    days = cycle_days(stay, length, kinds, {k: _meals(k) for k in ("work", "rest")}, "work")
+    table = ("table",) if n > 1 and (rng.random() < 0.3 if shared is None else shared) else ()
+    days = cycle_days(stay, length, kinds, {k: _meals(k, table) for k in ("work", "rest")}, "work")
     for k in range(rng.randint(0, 1) if reserve is None else reserve):
         days.append(PlanDay(len(days), "reserve", f"reserve {k + 1}", "reserve", (), _reserve_meals()))
     second = loads == 2 if loads else rng.random() < 0.4
     items = tuple(_item(rng, k, unknown) for k in range(rng.randint(8, 14)))
     crew = tuple(_person(rng, p) for p in NAMES[:n])
     parties = tuple(Party(p.id, (k,)) for k, p in enumerate(crew))
-    if n > 1 and (rng.random() < 0.3 if shared is None else shared):
+    if table:
         parties = (*parties, Party("table", (0, 1)))
     return Problem(
         name=f"tiny {seed}",
@@ -65,14 +66,15 @@ def make(seed, *, people=None, reserve=None, loads=None, shared=None, unknown=0.
     )
 
 
-def _meals(kind):
+def _meals(kind, table):
     weight = D("1.5") if kind == "rest" else D(1)
     main, condiment = (
         Course("main", 1, 1, weight, 1, ("main",)),
         Course("condiment", 0, 2, D(0), 1, ("condiment",)),
     )
-    side = Course("side", 0, 2, D(0), 2, ("side", "condiment"))
-    return Meal("early", 480, (main, condiment)), Meal("late", 1140, (main, side))
+    side = Course("side", 0, 2, D(0), 2, ("side", "condiment"), table)
+    shared = replace(main, shared_by=table)
+    return Meal("early", 480, (main, condiment)), Meal("late", 1140, (shared, side))
 
 
 def _reserve_meals():
