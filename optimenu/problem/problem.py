@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Hashable, Iterator, Mapping
     from datetime import date
 
     from optimenu.catalogue.item import Catalogue, Item
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from optimenu.crew.acceptance import Acceptance
     from optimenu.crew.people import Person
     from optimenu.problem.calendar import Course, Load, Meal, PlanDay
+    from optimenu.problem.opening import Span
 
 WORTH_DECIMALS = 6
 ZERO = Decimal(0)
@@ -66,6 +67,8 @@ class Problem:
         When a person sleeps: spans from and to, minutes after midnight; they may cross it.
     away : frozenset of (person, plan day, meal name)
         Meals at which a person does not eat.
+    shared_packs : mapping of item id to tuple of tuples of int
+        Groups of people who draw on one opened pack of an item; nobody is in two of them.
     """
 
     name: str
@@ -85,6 +88,7 @@ class Problem:
     clock: Mapping[tuple[int, str], int] = field(default_factory=dict)
     sleep: Mapping[int, tuple[tuple[int, int], ...]] = field(default_factory=dict)
     away: frozenset[tuple[int, int, str]] = frozenset()
+    shared_packs: Mapping[str, tuple[tuple[int, ...], ...]] = field(default_factory=dict)
 
     @cached_property
     def person_number(self) -> Mapping[str, int]:
@@ -105,6 +109,11 @@ class Problem:
     def reserve(self) -> tuple[PlanDay, ...]:
         """Reserve days."""
         return tuple(d for d in self.days if not d.eaten)
+
+    @cached_property
+    def span_cache(self) -> dict[Hashable, tuple[Span, ...]]:
+        """Spans of opened packs already worked out; see ``optimenu.problem.opening``."""
+        return {}
 
     @cached_property
     def alone(self) -> tuple[int, ...]:

@@ -116,6 +116,7 @@ def _item(rng, k, unknown):
         form="canned",
         serving_g=D(rng.randint(20, 300)),
         servings_per_pack=rng.choice((1, 1, 2, 3, 4)),
+        open_hours=rng.choice((None, D(6), D(24), D(60), D(10000))),
         net_g=D(100),
         gross_g=tenths(rng, 30, 400),
         volume_ml=tenths(rng, 30, 600),
