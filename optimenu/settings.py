@@ -26,8 +26,8 @@ from optimenu.files import clean
 from optimenu.measures import Numeric, Span, Unit, needs, plain
 
 __all__ = [
-    "Clock", "ClockSpan", "Day", "Flag", "NonNegative", "Number", "Percent", "Positive", "Role", "Settings", "Span",
-    "Text", "Unit", "Whole", "Word", "minutes", "needs", "to_toml",
+    "Clock", "ClockSpan", "Day", "Flag", "NonNegative", "Number", "Percent", "Positive", "Role",
+    "Settings", "Span", "Text", "Unit", "Whole", "Word", "minutes", "needs", "to_toml",
 ]  # fmt: skip
 
 

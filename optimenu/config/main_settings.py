@@ -11,7 +11,18 @@ from optimenu.crew.people import PersonTable
 from optimenu.rules.registry import rule_classes
 from optimenu.rules.which import Which
 from optimenu.settings import (
-    Clock, ClockSpan, Day, NonNegative, Number, Positive, Settings, Span, Text, Unit, Whole, Word,
+    Clock,
+    ClockSpan,
+    Day,
+    NonNegative,
+    Number,
+    Positive,
+    Settings,
+    Span,
+    Text,
+    Unit,
+    Whole,
+    Word,
 )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.settings import Clock, Day, NonNegative, Settings, Text, Unit, minutes
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Iterable, Iterator, Mapping
     from datetime import date
 
@@ -96,6 +97,7 @@ class PrescriptionFile(Settings):
 class Fast:
     """A fast as the plan sees it; hours are minutes after midnight, from the first to before the last."""
 
+    name: str
     dates: frozenset[date]
     hours: tuple[int, int] | None = None
     diets: tuple[str, ...] = ()
@@ -130,7 +132,7 @@ class Prescription:
         """True with any severe allergy: no pack kept open is shared with others."""
         return "severe" in self.allergies.values()
 
-    def fasts_on(self, dates: Iterable[date]) -> list[Fast]:
+    def fasts_on(self, dates: Iterable[datetime.date]) -> list[Fast]:
         """Fasts kept on any of these dates."""
         wanted = set(dates)
         return [f for f in self.fasts if not wanted.isdisjoint(f.dates)]
@@ -152,18 +154,23 @@ def resolve(table: PrescriptionTable) -> Prescription:
             for column, windows in table.limits.items()
         },
         supplements=total,
-        fasts=tuple(map(_fast, table.fasts.values())),
+        fasts=tuple(_fast(name, fast) for name, fast in table.fasts.items()),
         by=table.by,
         date=table.date,
     )
 
 
-def _fast(table: FastTable) -> Fast:
+def _fast(name: str, table: FastTable) -> Fast:
     hours = None
     if table.from_ is not None and table.to is not None:
         hours = (minutes(table.from_), minutes(table.to))
     return Fast(
-        frozenset(table.dates), hours, table.diets, frozenset(table.never_items), frozenset(table.never_tags)
+        name,
+        frozenset(table.dates),
+        hours,
+        table.diets,
+        frozenset(table.never_items),
+        frozenset(table.never_tags),
     )
 
 
@@ -182,6 +189,6 @@ def impossible(table: PrescriptionTable) -> Iterator[tuple[tuple[str, ...], str]
         if (fast.from_ is None) != (fast.to is None):
             yield ("fasts", name), "from and to go together; set both or neither"
         elif fast.from_ is not None and fast.from_ == fast.to:
-            yield ("fasts", name, "to"), "a fast of a whole day leaves no meal; a physician must judge it apart"
+            yield ("fasts", name, "to"), "a fast of a whole day leaves no meal; ask the physician"
         elif fast.from_ is None and not (fast.diets or fast.never_items or fast.never_tags):
             yield ("fasts", name), "set from and to, or diets, never_items or never_tags"

@@ -102,8 +102,13 @@ class Problem:
 
     @cached_property
     def cycle(self) -> tuple[PlanDay, ...]:
-        """Plan days that serve dates."""
+        """Plan days that serve dates: those of the cycle, then those of dates of their own."""
         return tuple(d for d in self.days if d.eaten)
+
+    @cached_property
+    def repeating(self) -> tuple[PlanDay, ...]:
+        """Plan days of the cycle itself, without those planned for dates of their own."""
+        return tuple(d for d in self.days if d.block == "cycle")
 
     @cached_property
     def reserve(self) -> tuple[PlanDay, ...]:
@@ -170,12 +175,16 @@ class Problem:
         return tuple(dict.fromkeys(d.kind for d in self.cycle))
 
     @cached_property
-    def day_class(self) -> tuple[tuple[str, str, int, tuple[int, ...]], ...]:
+    def day_class(self) -> tuple[Hashable, ...]:
         """Class of each plan day: days of one class are interchangeable in every whole-stay row.
 
-        Block, kind, number of dates, and dates per load, since loads tell dates apart.
+        Block, kind, number of dates, and dates per load, since loads tell dates apart; a day planned for
+        dates of its own is like no other, since somebody may fast on it.
         """
-        return tuple((d.block, d.kind, d.weight, self.load_weights[d.number]) for d in self.days)
+        return tuple(
+            (d.block, d.kind, d.weight, self.load_weights[d.number], d.dates if d.block == "dated" else ())
+            for d in self.days
+        )
 
     @cached_property
     def load_weights(self) -> tuple[tuple[int, ...], ...]:
