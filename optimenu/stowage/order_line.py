@@ -133,7 +133,7 @@ class OrderLine:
             f"{self._why(r)}: {r.packs} {'pack' if r.packs == 1 else 'packs'}, lot {r.lot}"
             for r in self.aside
         ]
-        if self.stock < self.released:
+        if self.need and self.stock < self.released:
             words.append(f"use by too early: {self.released - self.stock} of {self.released} released packs")
         return tuple(words)
 

@@ -15,6 +15,7 @@ from optimenu.rules.base import plain
 from optimenu.views.console import STYLES, cell, heading, marks
 from optimenu.views.order_table import long_date, order_tables
 from optimenu.views.summary import CAUTIONS, many
+from optimenu.views.totals import SHORT_LIST
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,7 +29,8 @@ ZERO = Decimal(0)
 _LEGEND = (
     "need = menu + cond + res + samp + spare - stock, never under 0, in packs. cond: courses of condiments, "
     "and what is free in the day at its most. res: reserve. samp: for tastings and as samples of quality. "
-    "stock: released packs sure to be in date when they are wanted. Mass and volume count overwraps."
+    "stock: released packs sure to be in date when they are wanted. Mass and volume count overwraps. "
+    "?: not stated."
 )
 
 
@@ -61,7 +63,11 @@ def order_page(
         parts.append(cell(f"Covered by stock: {many(covered, 'line')}{more}."))
     if shown:
         parts.append(cell(_LEGEND, STYLES["quiet"]))
-    parts += [*_not_stated(ordered), *_seldom(problem, sheet), *_cautions(sheet, ordered)]
+    parts += [
+        *_not_stated(ordered),
+        *_seldom(problem, sheet, everything=everything),
+        *_cautions(sheet, ordered),
+    ]
     return Group(*parts)
 
 
@@ -97,7 +103,7 @@ def _total(lines: Sequence[OrderLine]) -> str:
     """Say how much is ordered; a sum of cost names what it leaves out."""
     costs = [x.cost for x in lines if x.cost is not None]
     silent = len(lines) - len(costs)
-    cost = f"cost {plain(sum(costs, ZERO))}" if costs else "cost not stated"
+    cost = f"cost {sum(costs, ZERO):,.2f}" if costs else "cost not stated"
     if costs and silent:
         cost += f" without {many(silent, 'line')} that {'states' if silent == 1 else 'state'} none"
     packs = sum(x.packs for x in lines)
@@ -128,7 +134,7 @@ def _not_stated(ordered: Sequence[OrderLine]) -> list[RenderableType]:
     return [heading("Not stated in the catalogue"), *parts] if parts else []
 
 
-def _seldom(problem: Problem, sheet: Sheet) -> list[RenderableType]:
+def _seldom(problem: Problem, sheet: Sheet, *, everything: bool) -> list[RenderableType]:
     """Items with few servings: production wants few kinds."""
     if not sheet.seldom:
         return []
@@ -137,12 +143,16 @@ def _seldom(problem: Problem, sheet: Sheet) -> list[RenderableType]:
     table.add_column("servings", justify="right", no_wrap=True)
     table.add_column("item", overflow="fold")
     table.add_column("eaten by", overflow="fold")
-    for s in sheet.seldom:
+    rest = 0 if everything else max(len(sheet.seldom) - SHORT_LIST, 0)
+    for s in sheet.seldom[: len(sheet.seldom) - rest]:
         people = Text(" ").join(letters[problem.people[p].id].text() for p in s.people)
         table.add_row(cell(s.servings), cell(s.item.name), people)
     text = f"Used little: {many(len(sheet.seldom), 'item')} with fewer than {sheet.seldom_under} servings"
     why = "Over the stay and the reserve, all people together. Production wants few kinds."
-    return [heading(text), cell(why, STYLES["quiet"]), table]
+    parts: list[RenderableType] = [heading(text), cell(why, STYLES["quiet"]), table]
+    if rest:
+        parts.append(cell(f"{rest} more; all of them with --all", STYLES["quiet"]))
+    return parts
 
 
 def _cautions(sheet: Sheet, ordered: Sequence[OrderLine]) -> list[RenderableType]:
@@ -154,7 +164,7 @@ def _cautions(sheet: Sheet, ordered: Sequence[OrderLine]) -> list[RenderableType
     if marked:
         names = ", ".join(a.replace("_", " ") for a in sheet.avoided)
         lines.append(
-            f"! Somebody must never have: {names}. {many(len(marked), 'ordered item')} marked ! "
+            f"! Somebody must not have: {names}. {many(len(marked), 'ordered item')} marked ! "
             f"{'is' if len(marked) == 1 else 'are'} not known to be free of them: make, pack, label and stow "
             "apart."
         )
@@ -164,7 +174,9 @@ def _cautions(sheet: Sheet, ordered: Sequence[OrderLine]) -> list[RenderableType
     lines.append(CAUTIONS[0])
     states = {r.state for x in sheet.lines for r in x.aside}
     if states - {"ordered"}:
-        lines.append("Lots beside an item are not counted; none may be eaten before it is released.")
+        lines.append(
+            "Lots named under an item are not counted: only released packs within their use-by may be eaten."
+        )
     if "ordered" in states:
         lines.append("Packs in the state ordered are not counted either: do not order them twice.")
     return [heading("Cautions"), *(Padding(cell(text), (0, 0, 0, 2)) for text in lines)]

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 WIDE = 116
 """From so many characters on, what is ordered has columns of its own instead of a line under the item."""
-GAP = 2
 COUNTS: dict[str, Callable[[OrderLine], str]] = {
     "menu": lambda x: str(x.menu),
     "cond": lambda x: str(x.condiments),
@@ -37,7 +36,7 @@ SIZES: dict[str, Callable[[OrderLine], str]] = {
     "units": lambda x: units(x) if x.packs else "",
     "kg": lambda x: plain(x.gross_g / 1000),
     "L": lambda x: plain(x.volume_ml / 1000),
-    "cost": lambda x: "?" if x.cost is None else plain(x.cost),
+    "cost": lambda x: "?" if x.cost is None else f"{x.cost:,.2f}",
 }
 
 
@@ -65,18 +64,19 @@ def order_tables(
     shown : sequence of OrderLine
         Of the whole sheet, on which a column has one width.
     """
-    columns = {**COUNTS, **SIZES} if width >= WIDE else COUNTS
+    wide = width >= WIDE
+    columns, gap = ({**COUNTS, **SIZES}, 2) if wide else (COUNTS, 1)
     sizes = {name: max(len(name), *(len(of(x)) for x in shown)) for name, of in columns.items()}
-    rest = max(width - sum(sizes.values()) - GAP * len(sizes), 1)
+    rest = max(width - sum(sizes.values()) - gap * len(sizes), 1)
     parts: list[RenderableType] = []
     for (when, lead), group in groupby(lines, key=lambda x: (x.order_by, x.lead_days)):
-        table = Table(box=None, pad_edge=False, header_style=STYLES["quiet"], padding=(0, GAP, 0, 0))
+        table = Table(box=None, pad_edge=False, header_style=STYLES["quiet"], padding=(0, gap, 0, 0))
         table.add_column("item", width=rest)
         for name, size in sizes.items():
             table.add_column(name, justify="right", no_wrap=True, width=size)
         for x in group:
             values = [cell(of(x), STYLES["head"] if name == "order" else "") for name, of in columns.items()]
-            table.add_row(_item(sheet, x, sized=columns is COUNTS), *values)
+            table.add_row(_item(sheet, x, sized=not wide), *values)
         if when is None or lead is None:
             text = "Order by: not known; neither lead_days nor supply is stated"
         else:
@@ -89,7 +89,7 @@ def _item(sheet: Sheet, x: OrderLine, *, sized: bool) -> Text:
     """Name of an item, marked if somebody must not have it, and under it what else must be known."""
     made = cell(f"! {x.item.name}" if sheet.avoid(x.item) else x.item.name)
     for line in _beside(x, sized=sized):
-        made.append("\n").append_text(cell(f"- {line}", STYLES["quiet"]))
+        made.append("\n  ").append_text(cell(line, STYLES["quiet"]))
     return made
 
 
@@ -97,7 +97,7 @@ def _beside(x: OrderLine, *, sized: bool) -> list[str]:
     lines = []
     if x.packs and sized:
         each = {name: of(x) for name, of in SIZES.items()}
-        lines.append(f"{each['units']}; {each['kg']} kg; {each['L']} L; cost {each['cost']}")
+        lines.append(f"{each['units']}, {each['kg']} kg, {each['L']} L, cost {each['cost']}")
     if x.packs and x.item.smallest_batch_packs:
         lines.append(f"smallest batch {x.item.smallest_batch_packs}")
     lines += x.not_counted

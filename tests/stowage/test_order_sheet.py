@@ -11,6 +11,7 @@ import pytest
 from optimenu.catalogue.stock import StockRow
 from optimenu.config.main_settings import LeadTable, OrderTable
 from optimenu.menu.packs import opened
+from optimenu.problem.problem import Party
 from optimenu.rules.condiments import Condiments
 from optimenu.rules.stock import Stock
 from optimenu.stowage.order import order_sheet
@@ -192,6 +193,15 @@ def test_items_used_little():
         ("stew", 3, (0, 1)),
     ]
     assert sheet(question, menu, asked(fewer_than=0)).seldom == ()
+
+
+def test_a_shared_dish_is_a_serving_for_each_who_eats_it():
+    people = (person("ana"), person("bo"))
+    parties = (Party("ana", (0,)), Party("bo", (1,)), Party("table", (0, 1)))
+    question = problem((item("stew"),), people=people, parties=parties, days=1, dates=2)
+    menu = tally(question, "table 1 lunch main stew 1")
+    (found,) = sheet(question, menu, asked(fewer_than=3)).seldom
+    assert (found.servings, found.people) == (4, (0, 1))
 
 
 def test_what_somebody_must_not_have_is_told_unless_known_to_be_free_of_it():
