@@ -10,7 +10,9 @@ import pytest
 
 from optimenu.catalogue.stock import StockRow
 from optimenu.config.main_settings import LeadTable, OrderTable
+from optimenu.menu.menu import Line, Menu, day_numbers
 from optimenu.menu.packs import opened
+from optimenu.menu.tally import Tally
 from optimenu.problem.problem import Party
 from optimenu.rules.condiments import Condiments
 from optimenu.rules.stock import Stock
@@ -297,14 +299,15 @@ def test_with_what_is_ordered_the_stock_rule_holds_and_with_less_it_does_not():
                 lots.append(lot(food.id, rng.randint(0, 3), load=load.name, number="2"))
                 lots.append(lot(food.id, 50, load=load.name, state="held", number="3"))
         question = replace(question, stock=tuple(lots))
-        for p in question.people:
-            for day in question.cycle:
-                for meal in day.meals:
-                    for course in meal.courses:
-                        if question.serves(question.party_by_id[p.id], day, meal, course):
-                            food = rng.choice(question.catalogue.items).id
-                            lines.append(f"{p.id} {day.number + 1} {meal.name} {course.name} {food} 1")
-        menu = tally(question, "\n".join(lines))
+        place = {number: key for key, number in day_numbers(question).items()}
+        for party in question.parties:
+            for day, _, meal, _, course in question.places(party):
+                food = rng.choice(question.catalogue.items).id
+                lines.append(
+                    Line(party.id, *place[day.number], meal.name, course.name, food, 1, certain=True)
+                )
+        menu = Tally.of(question, Menu.of(lines))
+        assert not menu.strange
         found = sheet(question, menu)
         fresh = [lot(x.item.id, x.need, load=x.load.name, number="new") for x in found.lines if x.need]
         assert broken(rule(Stock, ORDERED, replace(question, stock=(*lots, *fresh))), menu) == []
