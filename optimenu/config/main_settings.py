@@ -16,6 +16,7 @@ from optimenu.settings import (
     Day,
     NonNegative,
     Number,
+    Percent,
     Positive,
     Settings,
     Span,
@@ -141,6 +142,35 @@ class SearchTable(Settings):
     """Start of the random numbers; the same seed gives the same menu."""
 
 
+class LeadTable(Settings):
+    """Days from an order to its delivery, by the catalogue's column ``supply``."""
+
+    made: Annotated[Whole, Span(least=0, most=3650), Unit("days")] = 120
+    """Days for an item made for the purpose; common practice, no source."""
+    bought: Annotated[Whole, Span(least=0, most=3650), Unit("days")] = 30
+    """Days for an item bought and repacked; common practice, no source."""
+
+
+class OrderTable(Settings):
+    """What is ordered beyond the menu and the reserve, and by when."""
+
+    tasting_packs: Annotated[Whole, Span(least=0, most=100_000), Unit("packs")] = 0
+    """Packs of each item for tastings, out of the first load that carries it."""
+    quality_packs: Annotated[Whole, Span(least=0, most=100_000), Unit("packs")] = 0
+    """Packs of each item kept back from each load as samples of its quality."""
+    spare_percent: Percent = Decimal(0)
+    """Spare packs as a part of those for menu, condiments and reserve, rounded up for each item and load."""
+    loading_days: Annotated[Whole, Span(least=0, most=3650), Unit("days")] = 7
+    """Days to stow a load, counted back from its arrival; common practice, no source."""
+    packing_days: Annotated[Whole, Span(least=0, most=3650), Unit("days")] = 14
+    """Days to sort, overwrap and label a load before it is stowed; common practice, no source."""
+    lead_days: LeadTable = LeadTable()
+    """Days from an order to its delivery, where the catalogue's column lead_days is silent."""
+    fewer_than: Annotated[Whole, Span(least=0, most=100_000), Unit("servings")] = 3
+    """An item with fewer servings than this for each person of the crew is listed as used little, the
+    reserve and what is free in the day included; common practice, no source."""
+
+
 class ConfigBase(Settings):
     """A config; the rules' own tables are beside these."""
 
@@ -170,6 +200,8 @@ class ConfigBase(Settings):
     """Goal."""
     search: SearchTable = SearchTable()
     """Search."""
+    order: OrderTable = OrderTable()
+    """Order sheet."""
 
 
 def config_model() -> type[ConfigBase]:

@@ -174,6 +174,24 @@ def _replace(path: Path, contents: bytes) -> None:
     Path(name).replace(path)
 
 
+def write_new(path: Path, contents: bytes) -> None:
+    """Write a file that is not there yet; it is whole or not there at all.
+
+    Raises
+    ------
+    InputFaults
+        When there is something of that name already, or it cannot be written.
+    """
+    if path.exists() or path.is_symlink():
+        raise InputFaults([Fault(shown_path(path), 0, "exists already and is not overwritten; name another")])
+    try:
+        sweep(path.parent)
+        _replace(path, contents)
+    except OSError as error:
+        text = f"cannot be written: {error.strerror or error}"
+        raise InputFaults([Fault(shown_path(path), 0, text)]) from error
+
+
 def sweep(parent: Path) -> None:
     """Remove what a killed process left half-written; one that still runs is left alone."""
     for stray in parent.glob(".passing-*"):

@@ -1,0 +1,1 @@
+"""What is ordered, packed and stowed for a menu."""
