@@ -156,8 +156,8 @@ def _allowances(problem: Problem, rules: Sequence[Rule[Any]], tally: Tally) -> I
             key = key_of.get(item_id, "condiments.free")
             origin = Origin(key.split(".")[0], key, party_id, number, what=item_id)
             word = "missing" if n > 0 else "too many"
-            free = f"{abs(n)} free {unit_word('servings', Decimal(abs(n)))} of {item_id}"
-            text = f"{party_id}, {problem.days[number].label}: {free} {word}"
+            servings = f"{abs(n)} free {unit_word('servings', Decimal(abs(n)))} of {item_id}"
+            text = f"{party_id}, {problem.days[number].label}: {servings} {word}"
             yield Breach(origin, Decimal(abs(n)), "servings", text)
 
 

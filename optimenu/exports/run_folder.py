@@ -216,9 +216,8 @@ def find_run(run: Path | None, parent: Path = Path("runs")) -> Path:
     InputFaults
         When there is none.
     """
-    if run is not None and run.name == LATEST and run.is_file():
-        run, parent = None, run.parent
-    if run is None:
+    if run is None or (run.name == LATEST and run.is_file()):
+        parent = parent if run is None else run.parent
         try:
             run = parent / (parent / LATEST).read_text().strip()
         except OSError:
