@@ -134,7 +134,8 @@ def _allergens(
 
     from optimenu.stowage.allergens import matrix
     from optimenu.views.console import error_console, output_console
-    from optimenu.views.sheet import FOR_THE_GALLEY, allergens_page, warning
+    from optimenu.views.sheet import warning
+    from optimenu.views.sheet_allergens import FOR_THE_GALLEY, allergens_page
 
     problem = found.case.problem
     table = matrix(problem, tally, every=every)
@@ -174,7 +175,8 @@ def _cards(
 
     from optimenu.stowage.crew_card import card
     from optimenu.views.console import output_console
-    from optimenu.views.sheet import card_page, warning
+    from optimenu.views.sheet import warning
+    from optimenu.views.sheet_card import card_page
 
     problem, width = found.case.problem, output_console().width
     cards = [card(problem, tally, p) for p in people]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
@@ -106,3 +107,18 @@ def test_serving_is_told_without_amounts(fields, words, cold):
 )  # fmt: skip
 def test_numbers_in_words(n, words):
     assert in_words(n) == words
+
+
+def test_a_day_of_its_own_is_told_by_its_dates_alone():
+    question = problem((STEW,), people=CREW, dates=4)
+    first, second = question.days
+    # the second date's own day takes it from the cycle; what the day is called may say why
+    own = replace(first, number=2, block="dated", label="fast of the equinox", dates=(question.dates[1],))
+    second = replace(second, dates=question.dates[3:])
+    question = replace(question, days=(first, second, own), sequence=(0, 2, 0, 1))
+    found = card(question, tally(question, "ana 1 lunch main stew 1"), 0)
+    assert [(d.title, [x.day for x in d.dates]) for d in found.days] == [
+        ("day 1", [1, 3]),
+        ("", [2]),
+        ("day 2", [4]),
+    ]

@@ -10,6 +10,8 @@ import pytest
 
 from optimenu.catalogue.columns import ALLERGENS
 from optimenu.program.build import build
+from optimenu.program.origin import Origin
+from optimenu.rules.base import Measure
 from optimenu.rules.nutrients import Nutrients
 from optimenu.stowage.person_sheet import person_sheet
 from tests.rules import tiny
@@ -159,3 +161,28 @@ def test_every_number_is_a_measure_s_own(seed):
             assert line.worst == (min if line.side == "at least" else max)(values)
             # the limit is kept exactly where every measure keeps it
             assert (line.outside > 0) == any(m.amount > 0 for m in own)
+
+
+def test_a_prescribed_limit_of_any_rule_is_shown_in_its_own_words():
+    question = problem((STEW, SOUP), days=3)
+    key = "prescriptions.people.ana.doses.servings_a_day"
+    doses = [
+        Measure(
+            Origin("doses", key, "ana", day, what="milk"),
+            f"ana, day {day + 1}: milk",
+            "servings",
+            D(n),
+            D(n),
+            high=D(1),
+        )
+        for day, n in enumerate((0, 1, 2))
+    ]
+    (line,) = person_sheet(question, tally(question, MENU), doses, 0, ()).limits
+    assert (line.name, line.worst, line.limit, line.unit, line.when) == (
+        "milk",
+        D(2),
+        D(1),
+        "servings",
+        ("day 3",),
+    )
+    assert (line.window, line.outside) == ("day", D(1))

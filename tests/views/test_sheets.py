@@ -17,7 +17,9 @@ from optimenu.rules.nutrients import Nutrients
 from optimenu.stowage.allergens import matrix
 from optimenu.stowage.crew_card import card
 from optimenu.stowage.person_sheet import person_sheet
-from optimenu.views.sheet import allergens_page, card_page, person_page
+from optimenu.views.sheet import person_page
+from optimenu.views.sheet_allergens import allergens_page
+from optimenu.views.sheet_card import card_page
 from tests.rules import tiny
 from tests.rules.hand import rule
 
