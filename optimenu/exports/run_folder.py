@@ -224,22 +224,27 @@ def input_files(case: Case) -> dict[str, bytes]:
 def find_run(run: Path | None, parent: Path = Path("runs")) -> Path:
     """Return the folder meant: the one named, or the latest of ``runs``.
 
+    Parameters
+    ----------
+    run : Path or None
+        Folder of a run; or the small file ``latest`` beside it, which names it.
+
     Raises
     ------
     InputFaults
         When there is none.
     """
-    if run is not None:
-        if not (run / "record.json").is_file():
-            text = "is not a run: no record.json in it. Plan first: optimenu plan CONFIG"
-            raise InputFaults([Fault(shown_path(run), 0, text)])
-        return run
-    try:
-        name = (parent / LATEST).read_text().strip()
-    except OSError:
-        text = "no run yet. Plan first: optimenu plan CONFIG"
-        raise InputFaults([Fault(shown_path(parent), 0, text)]) from None
-    return find_run(parent / name)
+    if run is None or (run.name == LATEST and run.is_file()):
+        parent = parent if run is None else run.parent
+        try:
+            run = parent / (parent / LATEST).read_text().strip()
+        except OSError:
+            text = "no run yet. Plan first: optimenu plan CONFIG"
+            raise InputFaults([Fault(shown_path(parent), 0, text)]) from None
+    if not (run / "record.json").is_file():
+        text = "is not a run: no record.json in it. Plan first: optimenu plan CONFIG"
+        raise InputFaults([Fault(shown_path(run), 0, text)])
+    return run
 
 
 def read_run(folder: Path) -> Run:

@@ -13,7 +13,7 @@ from optimenu.menu.tally import span
 from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.program.page import soft_amount, vector
-from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward
+from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward, unit_word
 from optimenu.rules.nutrient_asks import ENERGY, PERCENT, ZERO, Ask, AskMaker
 from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines
 from optimenu.rules.which import people_faults
@@ -319,8 +319,8 @@ low = 0.6
             low = side == "low"
             key = f"nutrients.limits.{origin.what}.{window}.{side}"
             return (
-                f"set {key} to {outward(shown.value, low=low)} {shown.unit}, or name {origin.what} in "
-                "nutrients.reference.leave_out"
+                f"set {key} to {outward(shown.value, low=low)} {unit_word(shown.unit)}, or name "
+                f"{origin.what} in nutrients.reference.leave_out"
             )
         return super().edit(measure)
 

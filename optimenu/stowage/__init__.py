@@ -1,1 +1,1 @@
-"""What is ordered, packed and stowed for a menu."""
+"""What is packed, ordered and left: from a signed menu to packs."""

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from optimenu.views.console import Mark
 
 MOST = 10
-_UNITS = {"ug": "µg"}
 _WINDOWS = {
     "meal": "each meal",
     "day": "each day",
@@ -82,11 +81,11 @@ def prescribed(person: Person) -> list[str]:
     for column, windows in script.limits.items():
         for window, (low, high) in windows.items():
             unit = column.rsplit("_", 1)[1]
-            words = limit(low, high, _UNITS.get(unit, unit))
+            words = limit(low, high, unit)
             lines.append(f"prescribed: {column_name(column)} {words}, {_WINDOWS[window]}")
     for column, given in script.supplements.items():
         unit = column.rsplit("_", 1)[1]
-        lines.append(f"supplement: {column_name(column)} {amount(given, _UNITS.get(unit, unit))} a day")
+        lines.append(f"supplement: {column_name(column)} {amount(given, unit)} a day")
     if script.by and script.date is not None:
         lines.append(f"as laid down by {script.by}, {dates_of([script.date])} {script.date.year}")
     else:

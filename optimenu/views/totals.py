@@ -9,7 +9,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from optimenu.rules.base import plain
+from optimenu.rules.base import plain, unit_word
 from optimenu.views.console import STYLES, cell, heading, sign, state_of
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ def amount(value: Decimal, unit: str) -> str:
     """Write an amount; grams and millilitres from 10,000 on as kilograms and litres."""
     if unit in _LARGER and abs(value) >= _LARGE:
         return f"{plain(value / 1000)} {_LARGER[unit]}"
-    return f"{plain(value)} {unit}".rstrip()
+    return f"{plain(value)} {unit_word(unit, value)}".rstrip()
 
 
 def reading(m: Measure) -> tuple[Decimal, Decimal | None, Decimal | None, str]:
