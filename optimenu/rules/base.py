@@ -59,6 +59,8 @@ class Measure:
         False for a ceiling whose sum holds unknown values without an upper estimate.
     section : str
         Where screens show it; empty for a promise only worth showing when broken.
+    note : str
+        What the number means at work, shown under the label.
     """
 
     origin: Origin
@@ -73,6 +75,7 @@ class Measure:
     proved: bool = True
     section: str = ""
     shown: Shown | None = None
+    note: str = ""
 
     @property
     def short(self) -> Decimal:

@@ -23,6 +23,7 @@ _LARGE = 10_000
 TITLES = {
     "stowage": "Mass and stowed volume",
     "water": "Water",
+    "galley": "Galley at each sitting",
     "condiments": "Condiments",
     "packs": "Packs in stock",
     "requests": "Requests",
@@ -84,8 +85,11 @@ def limits_table(measures: Sequence[Measure]) -> Table:
         table.add_column(name, justify="right", overflow="fold")
     for m in measures:
         value, low, high, unit = reading(m)
+        what = cell(m.label)
+        if m.note:
+            what.append(f"\n{cell(m.note).plain}", STYLES["quiet"])
         table.add_row(
-            sign(state_of(m)), cell(m.label), cell(amount(value, unit)), cell(limit(low, high, unit)),
+            sign(state_of(m)), what, cell(amount(value, unit)), cell(limit(low, high, unit)),
             cell(percent(m)),
         )  # fmt: skip
     return table
