@@ -27,8 +27,8 @@ from optimenu.files import clean
 from optimenu.measures import Numeric, Span, Unit, needs, plain
 
 __all__ = [
-    "ChangedBy", "Clock", "Day", "Flag", "NonNegative", "Number", "Percent", "Positive", "Role", "Settings",
-    "Span", "Text", "Unit", "Whole", "Word", "Writer", "needs", "to_toml",
+    "ChangedBy", "Clock", "ClockSpan", "Day", "Flag", "NonNegative", "Number", "Percent", "Positive", "Role",
+    "Settings", "Span", "Text", "Unit", "Whole", "Word", "Writer", "minutes", "needs", "to_toml",
 ]  # fmt: skip
 
 
@@ -156,6 +156,13 @@ Clock = Annotated[
     WithJsonSchema({"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9](:00)?$"}),
 ]
 """A time of day: ``"HH:MM"`` or a TOML local time without seconds."""
+ClockSpan = tuple[Clock, Clock]
+"""From one time of day to another; it may cross midnight."""
+
+
+def minutes(at: time) -> int:
+    """Return a time of day as minutes after midnight."""
+    return at.hour * 60 + at.minute
 
 
 def to_toml(model: BaseModel) -> str:
