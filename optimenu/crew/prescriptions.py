@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from optimenu.errors import nearest
 from optimenu.nutrition.nutrients import BY_COLUMN
-from optimenu.settings import Clock, Day, NonNegative, Settings, Text, Unit, minutes
+from optimenu.settings import Clock, Day, NonNegative, Role, Settings, Text, Unit, Writer, minutes
 
 if TYPE_CHECKING:
     import datetime
@@ -89,6 +89,10 @@ class PrescriptionTable(Settings):
 class PrescriptionFile(Settings):
     """The file of prescriptions."""
 
+    changed_by: ClassVar[Role | None] = "physician"
+
+    role: Writer | None = None
+    """Who writes this file; where it extends another, only the physician may change or add anything."""
     people: dict[str, PrescriptionTable]
     """Prescription by person."""
 
