@@ -12,6 +12,7 @@ from optimenu.catalogue.columns import ALLERGENS, DIETS
 from optimenu.errors import nearest
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
+from optimenu.rules import doses
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
 from optimenu.rules.which import course_faults, people_faults
 from optimenu.settings import Flag, Percent, Settings
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
     from optimenu.catalogue.item import Item
     from optimenu.crew.people import Person
+    from optimenu.crew.prescriptions import Prescription
     from optimenu.menu.tally import Entry, Tally
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
@@ -59,11 +61,14 @@ class Avoid(Rule[AvoidSettings]):
     What
         Allergies, diets and exclusions as prescribed; items scored or estimated under the person's
         floor of acceptance; items nobody can judge for them. Unknown is unsafe: a severe allergy
-        excludes what contains, may contain or is not known to be free of the allergen. Check the
-        allergens on the pack itself.
+        excludes what contains, may contain or is not known to be free of the allergen; an intolerance
+        bears so many servings a day of them. Where textures are prescribed, an item without a stated
+        texture is excluded. Check the allergens on the pack itself.
     Maths
         Such servings have no column. Estimated servings:
-        sum of dates x estimated <= share x sum of dates x servings, condiments left out.
+        sum of dates x estimated <= share x sum of dates x servings, condiments left out. Intolerances:
+        sum of servings that are not free of the allergen <= servings_a_day, for each person and day,
+        what is free in the day included.
     When
         Everywhere, the reserve included; the share over the dates of the stay.
     Source
@@ -120,6 +125,19 @@ tags = ["liver"]
                 return f"not known to suit the diet {diet.replace('_', ' ')}"
         if item.id in script.never_items or not item.tags.isdisjoint(script.never_tags):
             return "excluded by prescription"
+        return self._untextured(script, item)
+
+    @staticmethod
+    def _untextured(script: Prescription, item: Item) -> str | None:
+        """Say why the texture of an item does not suit; one that is not stated is unsafe."""
+        if not script.only_textures and not script.never_textures:
+            return None
+        if item.texture is None:
+            return "texture not stated, and only some textures may be given"
+        if item.texture in script.never_textures or (
+            script.only_textures and item.texture not in script.only_textures
+        ):
+            return f"texture {item.texture}, excluded by prescription"
         return None
 
     def _unliked(self, person: Person, course: Course | None, item: Item, *, free: bool) -> str | None:
@@ -141,7 +159,8 @@ tags = ["liver"]
         return None
 
     def write(self, page: Page) -> None:
-        """One row per person: the share of servings that rests on an estimate."""
+        """One row per person: the share of servings that rests on an estimate; and doses of allergens."""
+        doses.write(page)
         part, places = vector([self.settings.estimated_share / 100])
         stay = [d.number for d in self.problem.cycle]
         weight = np.asarray([d.weight for d in self.problem.days], dtype=np.int64)
@@ -163,7 +182,8 @@ tags = ["liver"]
         return liked is not None and liked.estimated
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
-        """Weigh estimated servings against all, over the dates."""
+        """Weigh estimated servings against all, over the dates; count doses of allergens."""
+        yield from doses.measures(tally)
         for p, person in enumerate(self.problem.people):
             entries = [e for e in tally.by_person.get(p, ()) if self._counts(e)]
             every = sum((Decimal(e.count * e.day.weight) for e in entries), ZERO)

@@ -262,8 +262,8 @@ def test_a_plan_needs_meals(tmp_path):
         ),
         (
             "[people.ana.limits.K_mg.day]\nhigh = 1",
-            "plan.toml:7 [prescriptions] file: prescription of ana limits K_mg, which the catalogue lacks: "
-            'it cannot be kept. Did you mean "NA_mg"?',
+            "prescriptions.toml:6 [people.ana.limits] K_mg: the catalogue has no nutrient column K_mg, "
+            'so the limit cannot be kept. Did you mean "NA_mg"?',
         ),
     ],
 )
@@ -275,7 +275,7 @@ def test_a_fault_of_a_prescription(tmp_path, more, message):
 def test_an_item_that_a_prescription_names_must_exist(tmp_path):
     script = PRESCRIPTIONS.replace("date", "never_items = ['stwe']\ndate")
     assert told(write(tmp_path, prescriptions_toml=script)) == [
-        'plan.toml:7 [prescriptions] file: prescription of ana names no item "stwe" of the catalogue. '
+        'prescriptions.toml:3 [people.ana] never_items: no item "stwe" in the catalogue. '
         'Did you mean "stew"?'
     ]
 
@@ -286,7 +286,7 @@ def test_a_tag_that_a_prescription_names_must_be_borne_by_an_item(tmp_path):
     script = PRESCRIPTIONS.replace("date", "never_tags = ['nutz']\ndate")
     path = write(tmp_path, items_csv=items, prescriptions_toml=script)
     assert told(path) == [
-        'plan.toml:7 [prescriptions] file: prescription of ana names no tag "nutz" of the catalogue. '
+        'prescriptions.toml:3 [people.ana] never_tags: no tag "nutz" in the catalogue. '
         'Did you mean "nuts"?'
     ]
     good = write(tmp_path, items_csv=items, prescriptions_toml=script.replace("nutz", "nuts"))
