@@ -252,42 +252,42 @@ def _clock_slips(table: PrescriptionTable) -> Iterator[tuple[tuple[Key, ...], st
             yield ("medicines", name), text
         for k, foods in enumerate(medicine.apart):
             keys: tuple[Key, ...] = ("medicines", name, "apart", k)
-            yield from ((_inside(keys, field), text) for field, text in foods.slips())
+            yield from ((_inside(keys, key), text) for key, text in foods.slips())
             if not foods.hours_before and not foods.hours_after:
                 yield keys, "set hours_before or hours_after"
     for name, pair in table.apart.items():
         for side in ("these", "those"):
-            for field, text in getattr(pair, side).slips():
-                yield _inside(("apart", name, side), field), text
+            for key, text in getattr(pair, side).slips():
+                yield _inside(("apart", name, side), key), text
 
 
 def absent(table: PrescriptionTable, catalogue: Catalogue) -> Iterator[tuple[tuple[Key, ...], str]]:
     """Keys inside the prescription that name what the catalogue lacks: it could not be kept, so refused."""
     textures = sorted({i.texture for i in catalogue.items if i.texture})
     tags = sorted({t for i in catalogue.items for t in i.tags})
-    for field, known in (
+    for key, known in (
         ("never_items", sorted(catalogue.by_id)),
         ("never_tags", tags),
         ("only_textures", textures),
         ("never_textures", textures),
     ):
-        for name in getattr(table, field):
+        for name in getattr(table, key):
             if name not in known:
-                word = field.split("_")[1].removesuffix("s")
-                yield (field,), f'no {word} "{name}" in the catalogue.{nearest(name, known)}'
+                word = key.split("_")[1].removesuffix("s")
+                yield (key,), f'no {word} "{name}" in the catalogue.{nearest(name, known)}'
     for column in table.limits:
         if column not in catalogue.columns:
             text = f"the catalogue has no nutrient column {column}, so the limit cannot be kept."
             yield ("limits", column), text + nearest(column, sorted(catalogue.columns))
     for name, medicine in table.medicines.items():
         for k, foods in enumerate(medicine.apart):
-            for field, text in foods.absent(catalogue):
-                yield ("medicines", name, "apart", k, field), text
+            for key, text in foods.absent(catalogue):
+                yield ("medicines", name, "apart", k, key), text
     for name, pair in table.apart.items():
         for side in ("these", "those"):
-            for field, text in getattr(pair, side).absent(catalogue):
-                yield ("apart", name, side, field), text
+            for key, text in getattr(pair, side).absent(catalogue):
+                yield ("apart", name, side, key), text
 
 
-def _inside(keys: tuple[Key, ...], field: str) -> tuple[Key, ...]:
-    return (*keys, field) if field else keys
+def _inside(keys: tuple[Key, ...], key: str) -> tuple[Key, ...]:
+    return (*keys, key) if key else keys

@@ -36,9 +36,7 @@ def measures(tally: Tally) -> Iterator[Measure]:
         sure = Decimal(sum(e.count for e in entries if e.certain))
         name = allergen.replace("_", " ")
         label = f"{problem.people[p].id}, {problem.days[day].label}: what may contain {name}"
-        yield Measure(
-            _origin(problem, p, day, allergen), label, "servings", sure, count, high=Decimal(most)
-        )
+        yield Measure(_origin(problem, p, day, allergen), label, "servings", sure, count, high=Decimal(most))
 
 
 def _borne(problem: Problem) -> Iterator[tuple[int, int, str, int]]:

@@ -127,8 +127,8 @@ class AskMaker:
         nutrient = BY_COLUMN[column]
         yield self._ask(
             p, line.key, column, line.who, window, weights, meal,
-            side=side, top=column, total=line.value * dates - brought, limit=line.value, given=brought / dates,
-            per=dates, price=line.price, unit=nutrient.unit, reading=nutrient.unit,
+            side=side, top=column, total=line.value * dates - brought, limit=line.value,
+            given=brought / dates, per=dates, price=line.price, unit=nutrient.unit, reading=nutrient.unit,
         )  # fmt: skip
 
     def _given(self, p: int, column: str, kind: str) -> Decimal:
@@ -145,7 +145,8 @@ class AskMaker:
             given = self._given(p, WATER, d.kind)
             yield self._ask(
                 p, FLUID, WATER, table.who, "day", ((d.number, 1),), side="low", top=WATER,
-                total=limit - given, limit=limit, given=given, per=1, price=table.price, unit="g", reading="g",
+                total=limit - given, limit=limit, given=given, per=1, price=table.price,
+                unit="g", reading="g",
             )  # fmt: skip
 
     def _ask(

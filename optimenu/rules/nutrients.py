@@ -50,8 +50,8 @@ class Nutrients(Rule[NutrientsSettings]):
     When
         Days of the cycle; windows of several dates over every distinct run on the calendar; prescribed
         day and meal ceilings in the reserve too; no floor at a meal from which the person is away. Steps
-        over every two dates in a row, days that bring only a part of a day left out. Values are those at production: losses in storage are
-        not counted.
+        over every two dates in a row, days that bring only a part of a day left out. Values are those at
+        production: losses in storage are not counted.
     Source
         National Academies, Dietary Reference Intakes for adults (built in, sources in
         ``optimenu/nutrition/data``). Fluid of 1.0 to 1.5 mL for each kcal of energy: National Research

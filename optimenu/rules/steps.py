@@ -85,7 +85,9 @@ def write(page: Page) -> None:
     """One row per promise."""
     items = page.problem.catalogue.items
     for step in steps(page.problem):
-        each, places = vector([_upper(i, step.column) for i in items] + [_lower(i, step.column) for i in items])
+        each, places = vector(
+            [_upper(i, step.column) for i in items] + [_lower(i, step.column) for i in items]
+        )
         high, low = each[: len(items)], each[len(items) :]
         cols = page.of(step.person, {step.more, step.less})
         vals = np.where(page.day[cols] == step.more, high[page.item[cols]], 0)

@@ -275,8 +275,7 @@ def test_a_fault_of_a_prescription(tmp_path, more, message):
 def test_an_item_that_a_prescription_names_must_exist(tmp_path):
     script = PRESCRIPTIONS.replace("date", "never_items = ['stwe']\ndate")
     assert told(write(tmp_path, prescriptions_toml=script)) == [
-        'prescriptions.toml:3 [people.ana] never_items: no item "stwe" in the catalogue. '
-        'Did you mean "stew"?'
+        'prescriptions.toml:3 [people.ana] never_items: no item "stwe" in the catalogue. Did you mean "stew"?'
     ]
 
 
@@ -286,8 +285,7 @@ def test_a_tag_that_a_prescription_names_must_be_borne_by_an_item(tmp_path):
     script = PRESCRIPTIONS.replace("date", "never_tags = ['nutz']\ndate")
     path = write(tmp_path, items_csv=items, prescriptions_toml=script)
     assert told(path) == [
-        'prescriptions.toml:3 [people.ana] never_tags: no tag "nutz" in the catalogue. '
-        'Did you mean "nuts"?'
+        'prescriptions.toml:3 [people.ana] never_tags: no tag "nutz" in the catalogue. Did you mean "nuts"?'
     ]
     good = write(tmp_path, items_csv=items, prescriptions_toml=script.replace("nutz", "nuts"))
     assert load_case(good).problem.people[0].prescription.never_tags == {"nuts"}
