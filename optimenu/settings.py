@@ -17,7 +17,7 @@ import re
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, time
 from decimal import Decimal
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, WithJsonSchema
 
@@ -41,7 +41,15 @@ def _number_defaults(schema: dict[str, Any], model: type[BaseModel]) -> None:
 
 
 class Settings(BaseModel):
-    """Base of every settings table: frozen, unknown keys refused, attribute docstrings are the help."""
+    """Base of every settings table: frozen, unknown keys refused, attribute docstrings are the help.
+
+    Attributes
+    ----------
+    elsewhere : mapping of str to str
+        Settings a user may look for here, and where they belong.
+    """
+
+    elsewhere: ClassVar[Mapping[str, str]] = {}
 
     model_config = ConfigDict(
         frozen=True,

@@ -94,7 +94,14 @@ def inspect(case: Case) -> Inspection:
 
 def _named(case: Case) -> set[str]:
     """Allergens that somebody's prescription names."""
-    return {a for p in case.problem.people for a in p.prescription.allergies}
+    named: set[str] = set()
+    for script in (p.prescription for p in case.problem.people):
+        named |= {*script.allergies, *script.intolerances}
+        for medicine in script.medicines.values():
+            named |= {a for foods in medicine.apart for a in foods.contains}
+        for pair in script.apart.values():
+            named |= {*pair.these.contains, *pair.those.contains}
+    return named
 
 
 def _person(case: Case, p: int) -> PersonView:
@@ -105,6 +112,9 @@ def _person(case: Case, p: int) -> PersonView:
     avoids = [f"{a.replace('_', ' ')} ({severity})" for a, severity in script.allergies.items()]
     avoids += [f"all but {d.replace('_', ' ')}" for d in script.diets]
     avoids += sorted({*script.never_items, *script.never_tags})
+    avoids += [f"texture {t}" for t in sorted(script.never_textures)]
+    if script.only_textures:
+        avoids.append(f"textures other than {', '.join(sorted(script.only_textures))}")
     return PersonView(
         id=person.id,
         name=person.name,
