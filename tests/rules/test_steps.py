@@ -178,8 +178,8 @@ def fluid(toml="", **more):
 
 
 def test_fluid_by_work_and_climate():
-    # 1.5 x 2000 = 3000. Day 1: 1500 + kale 100 = 1600, 1400 short. Day 2: 3500 against 2800 + cola 200 = 3000,
-    # 500 short.
+    # 1.5 x 2000 = 3000. Day 1: 1500 + kale 100 = 1600, 1400 short. Day 2: 3000 + 500 = 3500 against 2800 +
+    # cola 200 = 3000, 500 short.
     question, ruled = fluid()
     menu = tally(question, "ana 1 lunch main kale 1\nana 2 lunch main cola 1")
     key = "nutrients.fluid.ml_per_kcal"
