@@ -61,9 +61,12 @@ class Settings(BaseModel):
     ----------
     changed_by : str or None
         Who may change what stands in a table that has no ``who``; None: as the table around it says.
+    elsewhere : mapping of str to str
+        Settings a user may look for here, and where they belong.
     """
 
     changed_by: ClassVar[Role | None] = None
+    elsewhere: ClassVar[Mapping[str, str]] = {}
 
     model_config = ConfigDict(
         frozen=True,

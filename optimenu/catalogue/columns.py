@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from optimenu.catalogue.lists import words
 from optimenu.nutrition.nutrients import NUTRIENTS
 
 FORMS = (
@@ -26,28 +27,12 @@ FORMS = (
 
 ALLERGEN_STATES = ("contains", "may_contain", "free", "unknown")
 
-ALLERGENS = (
-    "milk",
-    "egg",
-    "fish",
-    "crustaceans",
-    "molluscs",
-    "tree_nuts",
-    "peanuts",
-    "wheat",
-    "gluten",
-    "soy",
-    "sesame",
-    "celery",
-    "mustard",
-    "lupin",
-    "sulphites",
-)
-"""The nine of US law (FALCPA 2004, FASTER 2021) and the fourteen of Regulation (EU) 1169/2011,
-Annex II, as one list; ``wheat`` is named apart from other gluten cereals as US law does."""
+ALLERGENS = words("allergens")
+"""Allergens a catalogue may state; ``data/allergens.csv`` names the law and date of each."""
 
-DIETS = ("vegetarian", "vegan", "no_pork", "no_beef", "no_alcohol", "no_gelatine")
-"""Diet flags: ``yes`` the item suits the diet, ``no`` it does not, ``unknown``."""
+DIETS = words("diets")
+"""Diet flags: ``yes`` the item suits the diet, ``no`` it does not, ``unknown``; ``data/diets.csv``
+says where each comes from."""
 
 VITAMINS_LOST = ("VITC", "THIA", "RIBF", "VITB6A", "VITA_RAE", "FOLDFE")
 """Vitamins for which a catalogue may state a first-order loss per month in storage."""

@@ -84,6 +84,16 @@ class Item:
         """Return the state of an allergen; ``unknown`` when nothing is stated."""
         return self.allergens.get(name, "unknown")
 
+    def amount(self, column: str) -> Decimal | None:
+        """Nutrient in one serving, in the column's unit; None when unknown.
+
+        Water is counted as fluid: water in the item and water added to it (1 mL taken as 1 g).
+        """
+        known = self.amounts.get(column)
+        if column == "WATER_g" and known is not None:
+            return known + self.water_ml
+        return known
+
     def suits(self, diet: str) -> str:
         """Return ``yes``, ``no`` or ``unknown`` for a diet."""
         return self.diets.get(diet, "unknown")

@@ -21,7 +21,14 @@ from optimenu.config.toml_spots import place_of
 from optimenu.config.validate import validate
 from optimenu.crew.acceptance import acceptances
 from optimenu.crew.people import EnergyTable, Person, PersonTable, requirement
-from optimenu.crew.prescriptions import Prescription, PrescriptionFile, impossible, resolve
+from optimenu.crew.prescriptions import (
+    Prescription,
+    PrescriptionFile,
+    PrescriptionTable,
+    absent,
+    impossible,
+    resolve,
+)
 from optimenu.crew.tasting import Score, read_tasting
 from optimenu.errors import Fault, InputFaults, nearest
 from optimenu.files import shown_path
@@ -85,6 +92,7 @@ class _Loader:
         self.faults: list[Fault] = []
         self.files: list[Path] = list(layers.files)
         self.changes: list[Change] = list(layers.changes)
+        self.scripts: tuple[Layers, Mapping[str, PrescriptionTable]] | None = None
 
     def case(self) -> Case:
         settings, faults = validate(config_model(), self.layers, (), self.layers.values)
@@ -163,9 +171,10 @@ class _Loader:
                 text = f"{place_of(fault.keys)}: {fault.message}"
                 self.faults.append(layers.fault(fault.keys, text))
             for keys, message in impossible(table):
-                keys = ("people", name, *keys)
-                self.faults.append(layers.fault(keys, f"{place_of(keys)}: {message}"))
+                where = ("people", name, *keys)
+                self.faults.append(layers.fault(where, f"{place_of(where)}: {message}"))
             out[name] = script
+        self.scripts = layers, found.people
         return out
 
     # ---- the problem
@@ -188,8 +197,7 @@ class _Loader:
         self._marks(settings)
         loads = self._loads(settings, stock)
         found = tables(settings, people, days, catalogue, self._fault)
-        for name, script in scripts.items():
-            self._script_names(name, script, catalogue)
+        self._script_names(catalogue)
         if len(self.faults) > before or not days:
             return None
         water: Any = getattr(settings, "water")  # noqa: B009  the rules' tables are added by name
@@ -217,6 +225,7 @@ class _Loader:
             sleep=found.sleep,
             away=found.away,
             shared_packs=found.shared_packs,
+            plain_water_on=water.plain_ml_on,
         )
 
     def _marks(self, settings: ConfigBase) -> None:
@@ -287,21 +296,15 @@ class _Loader:
                     self.faults.append(Fault(shown_path(file), row.line, text))
         return tuple(loads)
 
-    def _script_names(self, name: str, script: Prescription, catalogue: Catalogue) -> None:
+    def _script_names(self, catalogue: Catalogue) -> None:
         """What a prescription names and the catalogue lacks is unsafe, so refused."""
-        keys = ("prescriptions", "file")
-        never_items = script.never_items.union(*(f.never_items for f in script.fasts))
-        never_tags = script.never_tags.union(*(f.never_tags for f in script.fasts))
-        for item in sorted(never_items - set(catalogue.by_id)):
-            text = f'prescription of {name} names no item "{item}" of the catalogue.'
-            self._fault(keys, text + nearest(item, sorted(catalogue.by_id)))
-        tags = sorted({t for i in catalogue.items for t in i.tags})
-        for tag in sorted(never_tags - set(tags)):
-            text = f'prescription of {name} names no tag "{tag}" of the catalogue.{nearest(tag, tags)}'
-            self._fault(keys, text)
-        for column in sorted({*script.limits} - catalogue.columns):
-            text = f"prescription of {name} limits {column}, which the catalogue lacks: it cannot be kept."
-            self._fault(keys, text + nearest(column, sorted(catalogue.columns)))
+        if self.scripts is None:
+            return
+        layers, tables = self.scripts
+        for name, table in tables.items():
+            for keys, message in absent(table, catalogue):
+                where = ("people", name, *keys)
+                self.faults.append(layers.fault(where, f"{place_of(where)}: {message}"))
 
     def _rules(self, settings: ConfigBase, problem: Problem) -> tuple[Rule[Any], ...]:
         rules = []

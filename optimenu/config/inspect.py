@@ -84,6 +84,9 @@ def _person(case: Case, p: int) -> PersonView:
     avoids = [f"{a.replace('_', ' ')} ({severity})" for a, severity in script.allergies.items()]
     avoids += [f"all but {d.replace('_', ' ')}" for d in script.diets]
     avoids += sorted({*script.never_items, *script.never_tags})
+    avoids += [f"texture {t}" for t in sorted(script.never_textures)]
+    if script.only_textures:
+        avoids.append(f"textures other than {', '.join(sorted(script.only_textures))}")
     return PersonView(
         id=person.id,
         name=person.name,

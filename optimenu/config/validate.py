@@ -143,6 +143,10 @@ def _texts(
     if "extra_forbidden" in types:
         fields = tuple(dict.fromkeys(name for m in models_at(model, loc[:-1]) for name in _names(m)))
         name = str(keys[-1])
+        belongs = next((m.elsewhere[name] for m in _settings(model, loc[:-1]) if name in m.elsewhere), "")
+        if belongs:
+            yield f"{place_of(keys)}: {belongs}"
+            return
         yield f"{table}no setting {quoted(clean(name))}.{choose(name, fields)}"
         return
     if "missing" in types:
@@ -202,6 +206,10 @@ def _meaning(model: type[BaseModel], loc: tuple[Key, ...]) -> str:
             if loc[-1] in (name, field.alias) and field.description:
                 return f": {field.description.strip().splitlines()[0].rstrip('.')}"
     return ""
+
+
+def _settings(model: type[BaseModel], loc: Sequence[Key]) -> list[type[Settings]]:
+    return [m for m in models_at(model, loc) if issubclass(m, Settings)]
 
 
 def _names(model: type[BaseModel]) -> list[str]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from optimenu.crew.prescriptions import Prescription
+from optimenu.crew.prescriptions import Prescription, PrescriptionTable
 from optimenu.nutrition import energy
 from optimenu.settings import (
     ChangedBy,
@@ -49,6 +49,11 @@ class EnergyTable(Settings):
 
 class PersonTable(Settings):
     """One person of the crew."""
+
+    elsewhere: ClassVar[Mapping[str, str]] = dict.fromkeys(
+        PrescriptionTable.model_fields,
+        "goes into the prescriptions file, the one that [prescriptions] names, under [people.NAME] there",
+    )
 
     name: Annotated[Text, ChangedBy("planner")]
     """Name on menus and labels."""

@@ -131,6 +131,20 @@ class DensityTable(Settings):
     """Who may loosen it."""
 
 
+class FluidTable(Settings):
+    """Fluid a person-day by the day's work: food, water added to it and plain drinking water."""
+
+    ml_per_kcal: Annotated[Positive, Unit("mL/kcal")]
+    """Least for each kcal of that day's energy requirement: 1.0, and up to 1.5 at high activity and in
+    heat (National Research Council, Recommended Dietary Allowances, 10th edition, 1989; from memory)."""
+    extra_ml: dict[str, Annotated[NonNegative, Unit("mL")]] = Field(default_factory=dict)
+    """More of it, in mL a day, on a day kind, for climate or sweat."""
+    price: NonNegative | None = None
+    """Makes it soft: price in mean liking for each mL missing."""
+    who: Role = "dietitian"
+    """Who may loosen it."""
+
+
 class NutrientsSettings(Settings):
     """Nutrient ranges."""
 
@@ -146,6 +160,8 @@ class NutrientsSettings(Settings):
     """Nutrient column to its amount per 1000 kcal."""
     ratios: dict[Word, RatioTable] = Field(default_factory=dict)
     """Ratios of two nutrients, by a name of yours."""
+    fluid: FluidTable | None = None
+    """Fluid by the day's work."""
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 
 from optimenu.config.inspect import FEW
+from optimenu.rules.base import plain
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
 from optimenu.views.open_points import open_page
 from optimenu.views.summary import cautions, column_name, many
@@ -75,7 +76,7 @@ def _person(case: Case, p: PersonView, mark: Mark) -> RenderableType:
 
 
 def prescribed(person: Person) -> list[str]:
-    """Return a person's prescribed limits and supplements, a line each, then who laid them down."""
+    """Return what is prescribed to a person, a line each, then who laid them down."""
     script = person.prescription
     lines = []
     for column, windows in script.limits.items():
@@ -83,6 +84,16 @@ def prescribed(person: Person) -> list[str]:
             unit = column.rsplit("_", 1)[1]
             words = limit(low, high, unit)
             lines.append(f"prescribed: {column_name(column)} {words}, {_WINDOWS[window]}")
+    for column, step in script.steps.items():
+        unit = column.rsplit("_", 1)[1]
+        words = amount(step, unit)
+        lines.append(
+            f"prescribed: {column_name(column)} changes by at most {words} from one date to the next"
+        )
+    for allergen, most in script.intolerances.items():
+        name = allergen.replace("_", " ")
+        lines.append(f"prescribed: at most {many(most, 'serving')} a day of what may contain {name}")
+    lines += _by_the_clock(person)
     for column, given in script.supplements.items():
         unit = column.rsplit("_", 1)[1]
         lines.append(f"supplement: {column_name(column)} {amount(given, unit)} a day")
@@ -90,6 +101,20 @@ def prescribed(person: Person) -> list[str]:
         lines.append(f"as laid down by {script.by}, {dates_of([script.date])} {script.date.year}")
     else:
         lines.append("no prescription: nobody has laid down allergies, diets or limits")
+    return lines
+
+
+def _by_the_clock(person: Person) -> list[str]:
+    """Return what is kept away from a medicine, and what is kept apart by hours, a line each."""
+    lines = []
+    for name, medicine in person.prescription.medicines.items():
+        times = ", ".join(f"{at:%H:%M}" for at in medicine.at)
+        for foods in medicine.apart:
+            words = f"not from {plain(foods.hours_before)} h before to {plain(foods.hours_after)} h after"
+            lines.append(f"medicine {name.replace('_', ' ')} at {times}: {foods.words()}, {words}")
+    for pair in person.prescription.apart.values():
+        words = f"prescribed: {pair.these.words()}, then for {plain(pair.hours)} h no {pair.those.words()}"
+        lines.append(words + (", nor the other way round" if pair.both else ""))
     return lines
 
 

@@ -77,7 +77,7 @@ def nutrients_page(
     parts += [_table(cells, part, width) for part in ((ALL,) if width >= WIDE else (LIMITS, DAYS))]
     if others:
         parts += [
-            heading("Shares of energy, densities and ratios: the dates nearest to the limit"),
+            heading("Shares of energy, densities, ratios and steps: the dates nearest to the limit"),
             _others(problem, others),
         ]
     parts += _legend(rows)
@@ -113,9 +113,9 @@ def _table(rows: Sequence[Sequence[Text]], shown: Sequence[int], width: int) -> 
 def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) -> list[Text]:
     nutrient = BY_COLUMN[column]
     given = problem.people[person].prescription.supplements.get(column, Decimal(0))
-    if column == "WATER_g":
-        given += problem.plain_water_ml
     daily = {d.number: given + _day(problem, tally, person, d.number, column) for d in problem.cycle}
+    if column == "WATER_g":
+        daily = {d: value + problem.plain_water(problem.days[d].kind) for d, value in daily.items()}
     mean = sum((daily[d.number] * d.weight for d in problem.cycle), Decimal(0)) / len(problem.dates)
     floor = min(row.floors, key=room, default=None)
     ceiling = min(row.ceilings, key=room, default=None)

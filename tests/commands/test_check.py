@@ -69,6 +69,44 @@ def test_prescribed_limits_and_supplements_are_read_back_in_words(tmp_path: Path
     assert "supplement: Protein 3 g a day" in text
 
 
+MORE = """\
+[people.juno.limits.PROCNT_g]
+step = 12.5
+[people.juno.intolerances]
+tree_nuts = { servings_a_day = 2 }
+[people.juno.medicines.tablet]
+at = ["07:00", "19:30"]
+apart = [{ contains = ["milk"], items = ["cocoa"], hours_before = 1, hours_after = 2.5 }]
+[people.juno.apart.fish]
+these = { main_ingredients = ["cod"] }
+those = { column = "PROCNT_g", most = 5 }
+hours = 4
+both = true
+"""
+
+
+def test_steps_doses_medicines_and_hours_are_read_back_in_words(tmp_path: Path) -> None:
+    config = write_project(tmp_path)
+    items = (tmp_path / "items.csv").read_text()
+    items = items.replace("main_ingredient,", "main_ingredient,texture,", 1)
+    rows = [",".join((*(w := line.split(","))[:13], "soft", *w[13:])) for line in items.splitlines()[1:]]
+    (tmp_path / "items.csv").write_text("\n".join((items.splitlines()[0], *rows)) + "\n")
+    head = PRESCRIPTIONS.replace("date =", 'only_textures = ["soft"]\ndate =')
+    (tmp_path / "prescriptions.toml").write_text(head + MORE)
+    text = flat("check", str(config))
+    for words in (
+        "never: peanuts (severe), textures other than soft",
+        "prescribed: Protein changes by at most 12.5 g from one date to the next",
+        "prescribed: at most 2 servings a day of what may contain tree nuts",
+        "medicine tablet at 07:00, 19:30: cocoa, what may contain milk, not from 1 h before to 2.5 h after",
+        "prescribed: cod, then for 4 h no more than 5 g of protein, nor the other way round",
+    ):
+        assert words in text, words
+    # nothing states milk or tree nuts, and check says which allergens matter here
+    data = json.loads(call("check", str(config), "--json"))
+    assert len(data["unknown_allergens"]) == 14
+
+
 def test_items_under_the_floor_are_counted(tmp_path: Path) -> None:
     config = write_project(tmp_path, CONFIG.replace("mass_kg = 60", "mass_kg = 60\nfloor = 6.5"))
     # scores run 6, 6.5, 7, 7.5 over fourteen items: four are below
