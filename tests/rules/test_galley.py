@@ -54,7 +54,8 @@ def near(problem, tally, rng):
     if rng.random() < 0.3:
         lines.append('meals = ["late"]')
     if rng.random() < 0.5:
-        lines.append(f"[galley.on.rest]\nplaces = {places + 1}")
+        kind = question.kinds[-1]
+        lines.append(f"[galley.on.{kind}]\nplaces = {places + 1}")
     return "[galley]\n" + "\n".join(lines), question
 
 
@@ -249,7 +250,7 @@ def test_a_day_kind_has_figures_of_its_own_line_by_line():
     ]
     shut = rule(Galley, toml.replace("places = 2\npacks_per_place = 2", "rounds = 1"), question)
     assert said(shut, tally(question, menu))[1] == (
-        "day 2, lunch 12:00: packs in heater places: 4 packs; at most 1 packs",
+        "day 2, lunch 12:00: packs in heater places: 4 packs; at most 1 pack",
         "raise galley.on.rest.rounds to 4, or galley.places to 4",
     )
 
