@@ -68,7 +68,7 @@ def test_a_step_both_ways():
         "ana, day 1 beside day 2: Vitamin K (phylloquinone): 89.5 µg more than the date beside; "
         "at most 40 µg more than the date beside"
     )
-    assert edit.startswith(f"raise {KEY} to 89.5 ug")
+    assert edit.startswith(f"raise {KEY} to 89.5 µg")
     # just enough
     question, ruled = stepped(D("89.5"), dates=3)
     assert broken(ruled, replace(menu, problem=question)) == []
