@@ -53,7 +53,7 @@ def near(problem, tally, rng):
         lines.append(f"hot_ready_l = {ready}\nhot_l_per_min = 0.05\nhot_minutes = {rng.choice((0, 2))}")
     if rng.random() < 0.3:
         lines.append('meals = ["late"]')
-    if rng.random() < 0.5:
+    if rng.random() < 0.5 and "rest" in question.kinds:
         lines.append(f"[galley.on.rest]\nplaces = {places + 1}")
     return "[galley]\n" + "\n".join(lines), question
 
@@ -249,7 +249,7 @@ def test_a_day_kind_has_figures_of_its_own_line_by_line():
     ]
     shut = rule(Galley, toml.replace("places = 2\npacks_per_place = 2", "rounds = 1"), question)
     assert said(shut, tally(question, menu))[1] == (
-        "day 2, lunch 12:00: packs in heater places: 4 packs; at most 1 packs",
+        "day 2, lunch 12:00: packs in heater places: 4 packs; at most 1 pack",
         "raise galley.on.rest.rounds to 4, or galley.places to 4",
     )
 
