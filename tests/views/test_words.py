@@ -266,6 +266,20 @@ def test_long_lists_show_the_tightest_and_say_how_many_more() -> None:
     assert "No limit of the config is shown here." in draw(totals_page([]))
 
 
+def test_rounds_of_the_heaters_stand_under_the_galley_s_own_heading() -> None:
+    note = "4 places, 2 packs each: 12 packs in 2 rounds"
+    label = "day 3, dinner 18:30: packs in heater places"
+    m = Measure(
+        Origin("galley", "galley.rounds", day=2), label, "packs", D(12), D(12), high=D(16), section="galley",
+        note=note,
+    )  # fmt: skip
+    lines = draw(totals_page([m]), 140).splitlines()
+    assert "Galley at each sitting" in [line.strip() for line in lines]
+    (at,) = [k for k, line in enumerate(lines) if label in line]
+    assert "12 packs  at most 16 packs  75 %" in lines[at]
+    assert lines[at + 1].strip() == note
+
+
 def test_full_is_said_of_what_is_full_only() -> None:
     assert percent(measure("99.99", high="100")) == "99 %"
     assert percent(measure("100", high="100")) == "100 %"
