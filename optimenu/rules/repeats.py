@@ -220,7 +220,7 @@ most_a_day = 1
                 page.row(origin, np.asarray([used[d] for d in held], dtype=np.int32), 1, high=Decimal(1))
 
     def _write_round(self, page: Page, name: str, person: str, value: str, cols: np.ndarray) -> None:
-        """Say to the bound what the runs of the cycle and its seam allow together: days / gap, rounded down."""
+        """Say to the bound what the runs round the cycle allow together: days over gap, rounded down."""
         gap = self.settings.tables[name].gap_days or 0
         days = [d.number for d in self.problem.repeating]
         here = cols[np.isin(page.day[cols], days)]
