@@ -116,6 +116,13 @@ ITEM_COLUMNS: tuple[Column, ...] = (
     Column("value_origin", "text", "Where the nutrient values come from"),
 )
 
+ORDER_COLUMNS: tuple[Column, ...] = (
+    Column("order_unit_packs", "whole", "Packs in one order unit", "packs", least=1, most=1_000_000),
+    Column("smallest_batch_packs", "whole", "Fewest packs made at once", "packs", least=1, most=1_000_000),
+    Column("lead_days", "whole", "Days from the order to its delivery", "days", least=0, most=3650),
+)
+"""How an item is ordered; whole catalogues may be silent about it, and the order sheet then says so."""
+
 ALLERGEN_COLUMNS: tuple[Column, ...] = tuple(
     Column(f"allergen_{a}", "word", f"State of {a.replace('_', ' ')}", words=ALLERGEN_STATES)
     for a in ALLERGENS
@@ -146,6 +153,7 @@ ALL_COLUMNS: dict[str, Column] = {
     c.name: c
     for c in (
         *ITEM_COLUMNS,
+        *ORDER_COLUMNS,
         *ALLERGEN_COLUMNS,
         *DIET_COLUMNS,
         *LOSS_COLUMNS,

@@ -69,6 +69,9 @@ class Item:
     flavour: str | None = None
     tags: frozenset[str] = frozenset()
     value_origin: str | None = None
+    order_unit_packs: int | None = None
+    smallest_batch_packs: int | None = None
+    lead_days: int | None = None
     # Plain dicts, not read-only proxies: items travel to worker processes and proxies cannot be pickled.
     allergens: Mapping[str, str] = field(default_factory=dict, hash=False)
     diets: Mapping[str, str] = field(default_factory=dict, hash=False)

@@ -19,7 +19,9 @@ def run(
     ] = None,
     person: Annotated[str | None, typer.Option(help="One person, by id.")] = None,
     day: Annotated[int | None, typer.Option(help="One day of the cycle, from 1.", min=1)] = None,
-    reserve_day: Annotated[int | None, typer.Option(help="One day of the reserve, from 1.", min=1)] = None,
+    reserve_day: Annotated[
+        int | None, typer.Option(help="One day of the reserve, from 1; beside --day, both.", min=1)
+    ] = None,
     nutrients: Annotated[bool, typer.Option("--nutrients", help="Nutrients against their limits.")] = False,
     totals: Annotated[
         bool, typer.Option("--totals", help="Mass, volume, water, packs and the rest.")
@@ -31,15 +33,14 @@ def run(
 ) -> None:
     """Show a run: the cycle of each person, or one day, nutrients, totals."""
     from optimenu.audit.menu import audit_menu
-    from optimenu.errors import AuditFailed
     from optimenu.exports.run_folder import find_run, read_run
     from optimenu.views.console import error_console
 
-    folder, console = find_run(run_folder), error_console()
-    console.print(f"reading {folder} ...", highlight=False)
+    folder = find_run(run_folder)
+    error_console().print(f"reading {folder} ...", highlight=False)
     found = read_run(folder)
     problem = found.case.problem
-    people = _people(problem, person)
+    people = people_named(problem, person)
     numbers = [
         _day(problem, block, n) for block, n in (("cycle", day), ("reserve", reserve_day)) if n is not None
     ]
@@ -50,15 +51,32 @@ def run(
         _print_pages(
             found, report, people, numbers, nutrients=nutrients, totals=totals, everything=everything
         )
+    end_if_broken(report)
+
+
+def end_if_broken(report: Report) -> None:
+    """End with the code of a failed audit when the menu breaks a hard limit.
+
+    A page of a changed menu may be cooked from: it is never handed over as if all were well.
+    """
+    from optimenu.errors import AuditFailed
+    from optimenu.views.console import error_console
+
     if not report.holds:
-        # a page of a changed menu may be cooked from: it is never handed over as if all were well
-        console.print(
+        error_console().print(
             "This menu breaks hard limits; do not use it. All of them: optimenu audit", style="bold"
         )
         raise typer.Exit(AuditFailed.exit_code)
 
 
-def _people(problem: Problem, person: str | None) -> list[int]:
+def people_named(problem: Problem, person: str | None) -> list[int]:
+    """Return the number of the person named, or everybody's.
+
+    Raises
+    ------
+    InputFaults
+        When there is nobody of that id.
+    """
     from optimenu.errors import Fault, InputFaults, nearest
 
     if person is None:
@@ -70,14 +88,18 @@ def _people(problem: Problem, person: str | None) -> list[int]:
 
 
 def _day(problem: Problem, block: str, day: int) -> int:
+    from decimal import Decimal
+
     from optimenu.errors import Fault, InputFaults
     from optimenu.menu.menu import day_numbers
+    from optimenu.rules.base import unit_word
 
     found = day_numbers(problem).get((block, day))
     if found is None:
         option, where = ("--day", "cycle") if block == "cycle" else ("--reserve-day", "reserve")
         count = sum(d.block == block for d in problem.days)
-        raise InputFaults([Fault(option, 0, f"no day {day} in the {where} of {count} days")])
+        days = f"{count} {unit_word('days', Decimal(count))}"
+        raise InputFaults([Fault(option, 0, f"no day {day} in the {where} of {days}")])
     return found
 
 

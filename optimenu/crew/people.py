@@ -10,7 +10,7 @@ from pydantic import Field
 
 from optimenu.crew.prescriptions import Prescription, PrescriptionTable
 from optimenu.nutrition import energy
-from optimenu.settings import Colour, Letter, Number, Positive, Settings, Span, Text, Unit, Whole
+from optimenu.settings import ClockSpan, Colour, Letter, Number, Positive, Settings, Span, Text, Unit, Whole
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -63,6 +63,8 @@ class PersonTable(Settings):
     """Lowest acceptance score this person is given, on the nine-point scale."""
     floor_reason: Text | None = None
     """Why the floor is under 5."""
+    sleep: tuple[ClockSpan, ...] = ()
+    """Hours of sleep, as pairs of times; those of the person's watch when left out."""
     mark: Letter | None = None
     """Letter on screens and papers; the first free letter of the name when absent."""
     colour: Colour | None = None

@@ -11,10 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
 
-from optimenu.catalogue.columns import ALLERGENS
 from optimenu.crew.foods import Foods
-from optimenu.errors import nearest
-from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.settings import (
     Clock,
     Day,
@@ -27,20 +24,19 @@ from optimenu.settings import (
     Unit,
     Whole,
     Word,
+    minutes,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    import datetime
+    from collections.abc import Iterable, Mapping
     from datetime import date
-
-    from optimenu.catalogue.item import Catalogue
 
 Severity = Literal["severe", "avoid"]
 Window = Literal["meal", "day", "three_days", "seven_days", "stay"]
 WINDOWS: tuple[Window, ...] = ("meal", "day", "three_days", "seven_days", "stay")
 Hours = Annotated[Number, Span(least=0, most=24), Unit("h")]
 Apart = Annotated[Number, Span(above=0, most=24), Unit("h")]
-Key = str | int
 
 
 class Band(Settings):
@@ -123,6 +119,23 @@ class SupplementTable(Settings):
     """Nutrient column (``VITD_ug``) to amount in one piece."""
 
 
+class FastTable(Settings):
+    """A fast on some dates: hours without food, things not eaten, or both. Nobody may loosen it."""
+
+    dates: Annotated[tuple[Day, ...], Field(min_length=1)]
+    """Dates it is kept."""
+    from_: Clock | None = Field(default=None, alias="from")
+    """Nothing is eaten from this time of day ..."""
+    to: Clock | None = None
+    """... until this one; a meal at this time breaks the fast."""
+    diets: tuple[str, ...] = ()
+    """Diet flags the items must carry as ``yes`` on these dates."""
+    never_items: tuple[str, ...] = ()
+    """Items not given on these dates."""
+    never_tags: tuple[str, ...] = ()
+    """Tags of items not given on these dates."""
+
+
 class PrescriptionTable(Settings):
     """What one person must have or must not have."""
 
@@ -153,6 +166,8 @@ class PrescriptionTable(Settings):
     """Foods kept apart by hours, by a short name."""
     supplements: dict[str, SupplementTable] = Field(default_factory=dict)
     """Supplements as prescribed, by a short name."""
+    fasts: dict[str, FastTable] = Field(default_factory=dict)
+    """Fasts, by a short name."""
 
 
 class PrescriptionFile(Settings):
@@ -160,6 +175,25 @@ class PrescriptionFile(Settings):
 
     people: dict[str, PrescriptionTable]
     """Prescription by person."""
+
+
+@dataclass(frozen=True)
+class Fast:
+    """A fast as the plan sees it; hours are minutes after midnight, from the first to before the last."""
+
+    name: str
+    dates: frozenset[date]
+    hours: tuple[int, int] | None = None
+    diets: tuple[str, ...] = ()
+    never_items: frozenset[str] = frozenset()
+    never_tags: frozenset[str] = frozenset()
+
+    def keeps(self, minute: int) -> bool:
+        """Tell whether nothing is eaten at a time of day, in minutes after midnight."""
+        if self.hours is None:
+            return False
+        start, end = self.hours
+        return start <= minute < end if start < end else minute >= start or minute < end
 
 
 @dataclass(frozen=True)
@@ -173,6 +207,7 @@ class Prescription:
     limits: Mapping[str, Mapping[str, tuple[Decimal | None, Decimal | None]]] = field(default_factory=dict)
     supplements: Mapping[str, Decimal] = field(default_factory=dict)
     """Nutrient column to amount a day, all supplements together."""
+    fasts: tuple[Fast, ...] = ()
     intolerances: Mapping[str, int] = field(default_factory=dict)
     """Allergen to most servings a day."""
     steps: Mapping[str, Decimal] = field(default_factory=dict)
@@ -183,6 +218,16 @@ class Prescription:
     apart: Mapping[str, ApartTable] = field(default_factory=dict)
     by: str = ""
     date: date | None = None
+
+    @property
+    def severe(self) -> bool:
+        """True with any severe allergy: no pack kept open is shared with others."""
+        return "severe" in self.allergies.values()
+
+    def fasts_on(self, dates: Iterable[datetime.date]) -> list[Fast]:
+        """Fasts kept on any of these dates."""
+        wanted = set(dates)
+        return [f for f in self.fasts if not wanted.isdisjoint(f.dates)]
 
 
 def resolve(table: PrescriptionTable) -> Prescription:
@@ -202,6 +247,7 @@ def resolve(table: PrescriptionTable) -> Prescription:
             if (bands := t.bands())
         },
         supplements=total,
+        fasts=tuple(_fast(name, fast) for name, fast in table.fasts.items()),
         intolerances={a: t.servings_a_day for a, t in table.intolerances.items()},
         steps={column: t.step for column, t in table.limits.items() if t.step is not None},
         only_textures=frozenset(table.only_textures),
@@ -213,81 +259,15 @@ def resolve(table: PrescriptionTable) -> Prescription:
     )
 
 
-def impossible(table: PrescriptionTable) -> Iterator[tuple[tuple[Key, ...], str]]:
-    """Keys inside the prescription, and what cannot be, whatever the catalogue holds."""
-    yield from _limit_slips(table)
-    for name, supplement in table.supplements.items():
-        for column in supplement.amounts:
-            if column not in BY_COLUMN:
-                text = f'no nutrient column "{column}".{nearest(column, sorted(BY_COLUMN))}'
-                yield ("supplements", name, "amounts", column), text
-    for allergen in table.intolerances:
-        if allergen not in ALLERGENS:
-            yield ("intolerances", allergen), f'no allergen "{allergen}".{nearest(allergen, ALLERGENS)}'
-        elif allergen in table.allergies:
-            text = f"{allergen} is under allergies already, which exclude it; keep one of the two"
-            yield ("intolerances", allergen), text
-    for texture in sorted({*table.only_textures} & {*table.never_textures}):
-        yield ("never_textures",), f'"{texture}" is in only_textures too; keep one of the two'
-    yield from _clock_slips(table)
-
-
-def _limit_slips(table: PrescriptionTable) -> Iterator[tuple[tuple[Key, ...], str]]:
-    for column, limits in table.limits.items():
-        if not limits.bands() and limits.step is None:
-            yield ("limits", column), f"says nothing; set one of {', '.join(WINDOWS)} or step"
-        for window, band in limits.bands().items():
-            if band.low is None and band.high is None:
-                yield ("limits", column, window), "set low or high"
-            if band.low is not None and band.high is not None and band.low > band.high:
-                yield ("limits", column, window, "low"), f"low {band.low} is over high {band.high}"
-
-
-def _clock_slips(table: PrescriptionTable) -> Iterator[tuple[tuple[Key, ...], str]]:
-    for name, medicine in table.medicines.items():
-        if not medicine.at:
-            yield ("medicines", name, "at"), 'a medicine needs the times of its doses, such as ["07:00"]'
-        if not medicine.apart:
-            text = "says nothing: name in apart what is kept away from it"
-            yield ("medicines", name), text
-        for k, foods in enumerate(medicine.apart):
-            keys: tuple[Key, ...] = ("medicines", name, "apart", k)
-            yield from ((_inside(keys, key), text) for key, text in foods.slips())
-            if not foods.hours_before and not foods.hours_after:
-                yield keys, "set hours_before or hours_after"
-    for name, pair in table.apart.items():
-        for side in ("these", "those"):
-            for key, text in getattr(pair, side).slips():
-                yield _inside(("apart", name, side), key), text
-
-
-def absent(table: PrescriptionTable, catalogue: Catalogue) -> Iterator[tuple[tuple[Key, ...], str]]:
-    """Keys inside the prescription that name what the catalogue lacks: it could not be kept, so refused."""
-    textures = sorted({i.texture for i in catalogue.items if i.texture})
-    tags = sorted({t for i in catalogue.items for t in i.tags})
-    for key, known in (
-        ("never_items", sorted(catalogue.by_id)),
-        ("never_tags", tags),
-        ("only_textures", textures),
-        ("never_textures", textures),
-    ):
-        for name in getattr(table, key):
-            if name not in known:
-                word = key.split("_")[1].removesuffix("s")
-                yield (key,), f'no {word} "{name}" in the catalogue.{nearest(name, known)}'
-    for column in table.limits:
-        if column not in catalogue.columns:
-            text = f"the catalogue has no nutrient column {column}, so the limit cannot be kept."
-            yield ("limits", column), text + nearest(column, sorted(catalogue.columns))
-    for name, medicine in table.medicines.items():
-        for k, foods in enumerate(medicine.apart):
-            for key, text in foods.absent(catalogue):
-                yield ("medicines", name, "apart", k, key), text
-    for name, pair in table.apart.items():
-        for side in ("these", "those"):
-            for key, text in getattr(pair, side).absent(catalogue):
-                yield ("apart", name, side, key), text
-
-
-def _inside(keys: tuple[Key, ...], key: str) -> tuple[Key, ...]:
-    return (*keys, key) if key else keys
+def _fast(name: str, table: FastTable) -> Fast:
+    hours = None
+    if table.from_ is not None and table.to is not None:
+        hours = (minutes(table.from_), minutes(table.to))
+    return Fast(
+        name,
+        frozenset(table.dates),
+        hours,
+        table.diets,
+        frozenset(table.never_items),
+        frozenset(table.never_tags),
+    )

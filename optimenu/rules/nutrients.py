@@ -14,7 +14,7 @@ from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.program.page import soft_amount, vector
 from optimenu.rules import steps
-from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward
+from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward, unit_word
 from optimenu.rules.nutrient_asks import ENERGY, FLUID, PERCENT, WATER, ZERO, Ask, AskMaker, fluid_edit
 from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines
 from optimenu.rules.which import people_faults
@@ -329,9 +329,10 @@ price = 0.00001
         if origin.key.startswith("nutrients.energy."):
             person = self.problem.people[self.problem.person_number[origin.person]]
             days = [self.problem.days[origin.day]] if origin.day >= 0 else list(self.problem.cycle)
-            dates = 1 if origin.day >= 0 else len(self.problem.dates)
             weights = [1 if origin.day >= 0 else d.weight for d in days]
-            need = sum((person.kcal_on(d.kind) * w for d, w in zip(days, weights, strict=True)), ZERO) / dates
+            each = [(person.kcal_on(d.kind), d.share * w) for d, w in zip(days, weights, strict=True)]
+            whole = sum((share for _, share in each), ZERO) if origin.day < 0 else Decimal(1)
+            need = sum((kcal * share for kcal, share in each), ZERO) / whole
             return f"raise {origin.key} to {outward(abs(shown.value - need) / need * PERCENT, low=False)} %"
         if origin.key.startswith(FLUID):
             person = self.problem.people[self.problem.person_number[origin.person]]
@@ -341,8 +342,8 @@ price = 0.00001
             low = side == "low"
             key = f"nutrients.limits.{origin.what}.{window}.{side}"
             return (
-                f"set {key} to {outward(shown.value, low=low)} {shown.unit}, or name {origin.what} in "
-                "nutrients.reference.leave_out"
+                f"set {key} to {outward(shown.value, low=low)} {unit_word(shown.unit)}, or name "
+                f"{origin.what} in nutrients.reference.leave_out"
             )
         return super().edit(measure)
 

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from optimenu.views.console import Mark
 
 MOST = 10
-_UNITS = {"ug": "µg"}
 _WINDOWS = {
     "meal": "each meal",
     "day": "each day",
@@ -83,11 +82,11 @@ def prescribed(person: Person) -> list[str]:
     for column, windows in script.limits.items():
         for window, (low, high) in windows.items():
             unit = column.rsplit("_", 1)[1]
-            words = limit(low, high, _UNITS.get(unit, unit))
+            words = limit(low, high, unit)
             lines.append(f"prescribed: {column_name(column)} {words}, {_WINDOWS[window]}")
     for column, step in script.steps.items():
         unit = column.rsplit("_", 1)[1]
-        words = amount(step, _UNITS.get(unit, unit))
+        words = amount(step, unit)
         lines.append(
             f"prescribed: {column_name(column)} changes by at most {words} from one date to the next"
         )
@@ -97,7 +96,7 @@ def prescribed(person: Person) -> list[str]:
     lines += _by_the_clock(person)
     for column, given in script.supplements.items():
         unit = column.rsplit("_", 1)[1]
-        lines.append(f"supplement: {column_name(column)} {amount(given, _UNITS.get(unit, unit))} a day")
+        lines.append(f"supplement: {column_name(column)} {amount(given, unit)} a day")
     if script.by and script.date is not None:
         lines.append(f"as laid down by {script.by}, {dates_of([script.date])} {script.date.year}")
     else:
@@ -128,7 +127,7 @@ def _choices(found: Inspection, letters: Mapping[str, Mark]) -> RenderableType:
     for p in found.people:
         table.add_column(letters[p.id].text(), justify="right", no_wrap=True)
     for k, choice in enumerate(found.people[0].choices):
-        meal = choice.meal if choice.block == "cycle" else f"{choice.meal} (reserve)"
+        meal = choice.meal if choice.block != "reserve" else f"{choice.meal} (reserve)"
         row: list[RenderableType] = [
             cell(meal.replace("_", " ")), cell(choice.course.replace("_", " ")), cell(choice.offered),
         ]  # fmt: skip

@@ -13,7 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimenu.nutrition.nutrients import BY_COLUMN
-from optimenu.rules.base import plain
+from optimenu.rules.base import plain, unit_word
 from optimenu.views.console import ABOVE, BELOW, KEPT, STYLES, UNPROVED, cell, heading, marks, sign, state_of
 from optimenu.views.nutrient_words import (
     dates_words,
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from optimenu.rules.base import Measure
 
 _WORST_FIRST = (BELOW, ABOVE, UNPROVED, KEPT)
-_UNITS = {"ug": "µg"}
 WIDE = 79
 HEADS = ("", "nutrient", "stay,\nmean", "floor", "worst", "ceiling", "days,\nlow–high", "known")
 WIDEST = {3: 15, 5: 13}
@@ -127,7 +126,7 @@ def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) 
     ceiling_value = Text() if ceiling is None else cell(value_words(ceiling))
     return [
         sign(next(s for s in _WORST_FIRST if s in states)),
-        cell(f"{measure_name(both[0])}, {_UNITS.get(nutrient.unit, nutrient.unit)}"),
+        cell(f"{measure_name(both[0])}, {unit_word(nutrient.unit)}"),
         cell(figure(mean, _stay_floor(floor))),
         limit_words(floor),
         ceiling_value,
@@ -174,7 +173,7 @@ def _others(problem: Problem, measures: Sequence[Measure]) -> Table:
             cell(measure_name(m)),
             cell(value_words(m)),
             limit.append(" ~", STYLES["soft"]) if m.soft is not None else limit,
-            cell(m.shown.unit),
+            cell(unit_word(m.shown.unit)),
             cell(dates_words(problem, m), STYLES["quiet"]),
         )
     return table

@@ -64,7 +64,9 @@ def near(problem, tally, rng):
 
     if rng.random() < 0.4:
         # a floor of fluid near the least that a day brings
-        text = "[nutrients.fluid]\nml_per_kcal = {}\nextra_ml = {{ rest = 50 }}\n"
+        text = "[nutrients.fluid]\nml_per_kcal = {}\n" + (
+            "extra_ml = {{ rest = 50 }}\n" if "rest" in problem.kinds else ""
+        )
         found = measured(Nutrients, WIDE + text.format("0.001"), problem, tally)
         ratios = [
             (m.shown.value - (50 if problem.days[m.origin.day].kind == "rest" else 0))
@@ -405,3 +407,13 @@ def test_a_soft_limit_of_many_decimals_is_counted_to_six():
     assert int(program.row_price[row]) * int(program.excess(x)[row]) == measure.cost.scaleb(18)
     hard = rule(Nutrients, WIDE + toml.replace("price = 0.01\n", ""), question)
     assert [b.amount for b in hard.breaches(menu)] == [7 * D("295.09906075")]
+
+
+def test_micrograms_are_written_one_way():
+    question = problem((item("stew", VITD_ug="1"),))
+    own = rule(Nutrients, "[nutrients.limits.VITD_ug.day]\nlow = 15", question)
+    # one stew at each of two meals brings 2 of 15
+    menu = tally(question, "ana 1 lunch main stew 1\nana 1 dinner main stew 1")
+    told = dict(said(own, menu))
+    text = "ana, day 1: Vitamin D: 2 µg; at least 15 µg"
+    assert told[text] == "lower nutrients.limits.VITD_ug.day.low to 2 µg"
