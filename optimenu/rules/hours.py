@@ -12,9 +12,9 @@ from pydantic import Field
 from optimenu.crew.foods import Foods
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule, SettingFault, outward
-from optimenu.rules.clock import DAY, Meeting, Pair, Spell, clock, meetings, minutes_of, named
+from optimenu.rules.clock import DAY, Meeting, Pair, Spell, clock, meetings, named
 from optimenu.rules.which import people_faults, people_of
-from optimenu.settings import Flag, Number, Role, Settings, Span, Unit, Word
+from optimenu.settings import Flag, Number, Role, Settings, Span, Unit, Word, minutes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -147,7 +147,7 @@ people = ["ines"]
                     items = named(self.problem, foods)
                     # what to avoid and when, never why
                     before, after = (h.normalize() for h in (foods.hours_before, foods.hours_after))
-                    for at in map(minutes_of, medicine.at):
+                    for at in map(minutes, medicine.at):
                         words = (
                             f"not from {before:f} h before to {after:f} h after {clock(at)}, as prescribed"
                         )
