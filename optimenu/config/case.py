@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from optimenu.catalogue.item import Catalogue
 from optimenu.catalogue.read import read_catalogue
 from optimenu.catalogue.stock import StockRow, read_stock
+from optimenu.config.changes import Change
 from optimenu.config.days import known_kinds, plan_days
 from optimenu.config.main_settings import ConfigBase, config_model
+from optimenu.config.roles import refused
 from optimenu.config.table_plan import tables
 from optimenu.config.toml_layers import Layers, read_layers
 from optimenu.config.toml_spots import place_of
@@ -54,6 +56,9 @@ class Case:
         Every file read, the config first; the record of a run names each with its SHA-256.
     root : Path
         Folder that holds them all.
+    changes : tuple of Change
+        What files of the config, then of the prescriptions, change in those they extend; keys of the
+        prescriptions begin with ``prescriptions``.
     """
 
     problem: Problem
@@ -62,6 +67,7 @@ class Case:
     files: tuple[Path, ...]
     root: Path
     layers: Layers
+    changes: tuple[Change, ...] = ()
 
     def where(self, key: str) -> str:
         """File and line of a dotted config key, or of the closest one that is written."""
@@ -85,10 +91,12 @@ class _Loader:
         self.faults: list[Fault] = []
         self.files: list[Path] = list(layers.files)
         self.scripts: tuple[Layers, Mapping[str, PrescriptionTable]] | None = None
+        self.changes: list[Change] = list(layers.changes)
 
     def case(self) -> Case:
         settings, faults = validate(config_model(), self.layers, (), self.layers.values)
         self.faults += faults
+        self.faults += refused(config_model(), self.layers.changes)
         catalogue = self._file("catalogue", read_catalogue)
         names = self.layers.values.get("people", {})
         people = sorted(names) if isinstance(names, dict) else []
@@ -106,7 +114,8 @@ class _Loader:
         rules = self._rules(settings, problem)
         if self.faults:
             raise InputFaults(self.faults)
-        return Case(problem, rules, settings, tuple(dict.fromkeys(self.files)), self.layers.root, self.layers)
+        files = tuple(dict.fromkeys(self.files))
+        return Case(problem, rules, settings, files, self.layers.root, self.layers, tuple(self.changes))
 
     def _fault(self, keys: tuple[str, ...], message: str) -> None:
         self.faults.append(self.layers.fault(keys, f"{place_of(keys)}: {message}"))
@@ -146,6 +155,8 @@ class _Loader:
         self.files += layers.files
         found, faults = validate(PrescriptionFile, layers, (), layers.values)
         self.faults += faults
+        self.faults += refused(PrescriptionFile, layers.changes)
+        self.changes += [replace(c, keys=("prescriptions", *c.keys)) for c in layers.changes]
         if found is None:
             return {}
         out = {}

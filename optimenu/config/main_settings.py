@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
 from pydantic import ConfigDict, Field, create_model
 
@@ -11,6 +11,7 @@ from optimenu.crew.people import PersonTable
 from optimenu.rules.registry import rule_classes
 from optimenu.rules.which import Which
 from optimenu.settings import (
+    ChangedBy,
     Clock,
     ClockSpan,
     Day,
@@ -18,17 +19,21 @@ from optimenu.settings import (
     Number,
     Percent,
     Positive,
+    Role,
     Settings,
     Span,
     Text,
     Unit,
     Whole,
     Word,
+    Writer,
 )  # fmt: skip
 
 
 class CatalogueTable(Settings):
     """What there is to eat."""
+
+    changed_by: ClassVar[Role | None] = "planner"
 
     file: Text
     """CSV or Parquet file, relative to this config."""
@@ -37,7 +42,7 @@ class CatalogueTable(Settings):
 class TastingTable(Settings):
     """Tasting scores and how they become acceptance."""
 
-    file: Text
+    file: Annotated[Text, ChangedBy("planner")]
     """CSV or Parquet file: person, item, kind (sample or serving), date, score, remark."""
     sample_weight: NonNegative = Decimal(1)
     """Weight of a score of a few bites; common practice, no source."""
@@ -47,6 +52,8 @@ class TastingTable(Settings):
 
 class PrescriptionsTable(Settings):
     """Where the physician's file is."""
+
+    changed_by: ClassVar[Role | None] = "physician"
 
     file: Text
     """TOML file of prescriptions."""
@@ -61,6 +68,8 @@ class LoadTable(Settings):
 
 class StayTable(Settings):
     """Dates and the menu cycle."""
+
+    changed_by: ClassVar[Role | None] = "planner"
 
     first_date: Day
     """First date that is planned."""
@@ -128,6 +137,8 @@ class PacksTable(Settings):
 class GoalTable(Settings):
     """What is made as large as it can be: the crew's mean liking."""
 
+    changed_by: ClassVar[Role | None] = "planner"
+
     repeat_share: Annotated[Number, Span(least=0, most=1)] = Decimal("0.8")
     """r: the k-th use of an item in the cycle is worth (1 - r**(k-1)) x the smallest worth less;
     common practice, no source."""
@@ -135,6 +146,8 @@ class GoalTable(Settings):
 
 class SearchTable(Settings):
     """How hard to look."""
+
+    changed_by: ClassVar[Role | None] = "planner"
 
     moves: Annotated[Whole, Span(least=1000)] = 40_000_000
     """Moves of the search in all; more moves, better menus, the same answer every time."""
@@ -175,8 +188,12 @@ class ConfigBase(Settings):
     """A config; the rules' own tables are beside these."""
 
     model_config = ConfigDict(title="optimenu config")
+    changed_by: ClassVar[Role | None] = "dietitian"
 
-    name: Text
+    role: Writer | None = None
+    """Who writes this file; decides which limits of the files it extends it may change. A file that
+    extends others and does not say is the planner's."""
+    name: Annotated[Text, ChangedBy("planner")]
     """Name of the plan, as it stands on screens and papers."""
     catalogue: CatalogueTable
     """What there is to eat."""

@@ -10,7 +10,19 @@ from pydantic import Field
 
 from optimenu.crew.prescriptions import Prescription, PrescriptionTable
 from optimenu.nutrition import energy
-from optimenu.settings import ClockSpan, Colour, Letter, Number, Positive, Settings, Span, Text, Unit, Whole
+from optimenu.settings import (
+    ChangedBy,
+    ClockSpan,
+    Colour,
+    Letter,
+    Number,
+    Positive,
+    Settings,
+    Span,
+    Text,
+    Unit,
+    Whole,
+)  # fmt: skip
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -43,7 +55,7 @@ class PersonTable(Settings):
         "goes into the prescriptions file, the one that [prescriptions] names, under [people.NAME] there",
     )
 
-    name: Text
+    name: Annotated[Text, ChangedBy("planner")]
     """Name on menus and labels."""
     sex: Literal["female", "male"]
     """As the reference tables use it."""
@@ -65,9 +77,9 @@ class PersonTable(Settings):
     """Why the floor is under 5."""
     sleep: tuple[ClockSpan, ...] = ()
     """Hours of sleep, as pairs of times; those of the person's watch when left out."""
-    mark: Letter | None = None
+    mark: Annotated[Letter | None, ChangedBy("planner")] = None
     """Letter on screens and papers; the first free letter of the name when absent."""
-    colour: Colour | None = None
+    colour: Annotated[Colour | None, ChangedBy("planner")] = None
     """Colour on screens, as #RRGGBB; never the only way to tell people apart."""
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -18,12 +18,14 @@ from optimenu.settings import (
     Flag,
     NonNegative,
     Number,
+    Role,
     Settings,
     Span,
     Text,
     Unit,
     Whole,
     Word,
+    Writer,
     minutes,
 )
 
@@ -173,6 +175,10 @@ class PrescriptionTable(Settings):
 class PrescriptionFile(Settings):
     """The file of prescriptions."""
 
+    changed_by: ClassVar[Role | None] = "physician"
+
+    role: Writer | None = None
+    """Who writes this file; where it extends another, only the physician may change or add anything."""
     people: dict[str, PrescriptionTable]
     """Prescription by person."""
 
@@ -218,6 +224,17 @@ class Prescription:
     apart: Mapping[str, ApartTable] = field(default_factory=dict)
     by: str = ""
     date: date | None = None
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """Allergens whose state in an item matters to this person."""
+        found = dict.fromkeys((*self.allergies, *self.intolerances))
+        for medicine in self.medicines.values():
+            for foods in medicine.apart:
+                found.update(dict.fromkeys(foods.contains))
+        for pair in self.apart.values():
+            found.update(dict.fromkeys((*pair.these.contains, *pair.those.contains)))
+        return tuple(found)
 
     @property
     def severe(self) -> bool:

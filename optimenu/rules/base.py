@@ -10,13 +10,13 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
-from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
 
 from optimenu.program.page import soft_price
-from optimenu.settings import Settings
+from optimenu.settings import Role, Settings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Tally
@@ -141,16 +141,34 @@ class Rule(ABC, Generic[S]):
         True when ``allow`` may answer differently on two days of one class.
     example : str
         A TOML example that parses; shown by ``optimenu rules NAME``.
+    who : str
+        Who may change a setting of this table for which no ``who`` in or around it speaks.
     """
 
     table: ClassVar[str]
     model: ClassVar[type[Settings]]
     example: ClassVar[str]
     by_date: ClassVar[bool] = False
+    who: ClassVar[Role] = "dietitian"
 
     def __init__(self, settings: S, problem: Problem) -> None:
         self.settings = settings
         self.problem = problem
+
+    @classmethod
+    def replaces(cls, keys: tuple[str, ...], old: Any, new: Any, below: Mapping[str, Any]) -> Role | None:
+        """Return who may lift the built-in promise that a setting takes the place of, or None.
+
+        Parameters
+        ----------
+        keys : tuple of str
+            Keys of the setting inside the rule's table.
+        old, new : Any
+            Its value in the files below, None where none stands there, and its new value; as read.
+        below : mapping
+            The rule's table as the files below have it.
+        """
+        return None
 
     def faults(self) -> Iterable[SettingFault]:
         """Settings that name what the problem does not have."""

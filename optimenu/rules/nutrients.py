@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from functools import cached_property, partial
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -16,18 +16,18 @@ from optimenu.program.page import soft_amount, vector
 from optimenu.rules import steps
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward, unit_word
 from optimenu.rules.nutrient_asks import ENERGY, FLUID, PERCENT, WATER, ZERO, Ask, AskMaker, fluid_edit
-from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines
+from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines, replaced_intake
 from optimenu.rules.which import people_faults
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
-    from optimenu.settings import Settings
+    from optimenu.settings import Role, Settings
 
 
 class Nutrients(Rule[NutrientsSettings]):
@@ -86,6 +86,11 @@ ml_per_kcal = 1.0
 extra_ml = { heavy = 500 }
 price = 0.00001
 """
+
+    @classmethod
+    def replaces(cls, keys: tuple[str, ...], old: Any, new: Any, below: Mapping[str, Any]) -> Role | None:
+        """Who may lift the published intake that a setting takes the place of."""
+        return replaced_intake(keys, old, new, below)
 
     def faults(self) -> Iterable[SettingFault]:
         """Unknown people and day kinds, floors above ceilings, energy shares of what is not in grams."""

@@ -11,7 +11,7 @@ import numpy as np
 from optimenu.menu.packs import packs_of
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule
-from optimenu.settings import Settings, Text
+from optimenu.settings import Role, Settings, Text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -54,6 +54,7 @@ class Stock(Rule[StockSettings]):
     table: ClassVar[str] = "stock"
     model: ClassVar[type[Settings]] = StockSettings
     by_date: ClassVar[bool] = True
+    who: ClassVar[Role] = "planner"
     example: ClassVar[str] = """
 [stock]
 file = "station/stock.csv"

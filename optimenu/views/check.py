@@ -12,6 +12,7 @@ from rich.table import Table
 from optimenu.config.inspect import FEW
 from optimenu.rules.base import plain
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
+from optimenu.views.open_points import open_page
 from optimenu.views.summary import cautions, column_name, many
 from optimenu.views.totals import amount, limit
 
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from optimenu.crew.people import Person
     from optimenu.views.console import Mark
 
-MOST = 10
 _WINDOWS = {
     "meal": "each meal",
     "day": "each day",
@@ -33,8 +33,8 @@ _WINDOWS = {
 }
 
 
-def check_page(case: Case, found: Inspection) -> RenderableType:
-    """Return the page of a check: calendar, people, what each may choose from, what wants a look."""
+def check_page(case: Case, found: Inspection, *, every: bool = False) -> RenderableType:
+    """Return the page of a check: calendar, people, what each may choose from, open points."""
     problem = case.problem
     kinds = ", ".join(f"{sum(d.kind == k for d in problem.cycle)} {k}" for k in problem.kinds)
     served = Counter(d.weight for d in problem.cycle)
@@ -53,7 +53,7 @@ def check_page(case: Case, found: Inspection) -> RenderableType:
     letters = marks(problem.people)
     parts: list[RenderableType] = [heading(problem.name), *map(cell, lines)]
     parts += [_person(case, p, letters[p.id]) for p in found.people]
-    parts += [_choices(found, letters), *_looks(case, found), cautions()]
+    parts += [_choices(found, letters), *open_page(case, found.open_points, every=every), cautions()]
     return Group(*parts)
 
 
@@ -143,41 +143,3 @@ def _choices(found: Inspection, letters: Mapping[str, Mark]) -> RenderableType:
     if any(c.thin for p in found.people for c in p.choices):
         parts.append(marked(sign(BELOW), f"fewer than {FEW} items left: little to vary with"))
     return Group(*parts)
-
-
-def _looks(case: Case, found: Inspection) -> list[RenderableType]:
-    """What wants a second look, items by name."""
-    items = case.problem.catalogue.by_id
-    last = case.problem.dates[-1]
-    lots = [
-        f"{items[row.item].name}, lot {row.lot or '?'}: {many(row.packs, 'pack')}, use by "
-        f"{dates_of([row.use_by])} {row.use_by.year}"
-        for row in case.problem.stock or ()
-        if row.state == "released" and row.use_by is not None and row.use_by <= last
-    ]
-    lists = (
-        (
-            "Items of which an allergen somebody must avoid is unknown",
-            [items[i].name for i in found.unknown_allergens],
-        ),
-        (
-            "Nutrients not assessed, because the catalogue does not state them",
-            [column_name(c) for c in found.not_assessed],
-        ),
-        (
-            "States of lots that are not released, so not counted",
-            [f"{n} {state}" for state, n in found.stock_states.items() if state != "released"],
-        ),
-    )
-    parts: list[RenderableType] = []
-    for words, names in lists:
-        if names:
-            shown = "; ".join(names[:MOST]) + (f"; and {len(names) - MOST} more" if len(names) > MOST else "")
-            parts.append(Padding(cell(f"{words} ({len(names)}): {shown}"), (0, 0, 0, 2)))
-    if lots:
-        text = f"Released lots that pass their use-by date during the stay ({len(lots)}):"
-        parts.append(Padding(cell(text), (0, 0, 0, 2)))
-        parts += [Padding(cell(lot), (0, 0, 0, 4)) for lot in lots[:MOST]]
-        if len(lots) > MOST:
-            parts.append(Padding(cell(f"and {len(lots) - MOST} more"), (0, 0, 0, 4)))
-    return [heading("Worth a second look"), *parts] if parts else []

@@ -407,7 +407,9 @@ def test_a_prescription_file_that_cannot_be_read(tmp_path):
 def test_extending_a_config_changes_one_person_and_nothing_else(tmp_path):
     base = load_case(write(tmp_path))
     other = tmp_path / "other.toml"
-    other.write_text('extends = "plan.toml"\n[people.ana]\nmass_kg = 66.5\nenergy = { kcal = 620 }\n')
+    other.write_text(
+        'extends = "plan.toml"\nrole = "dietitian"\n[people.ana]\nmass_kg = 66.5\nenergy = { kcal = 620 }\n'
+    )
     case = load_case(other)
     (before,), (after,) = base.problem.people, case.problem.people
     differ = {f.name for f in fields(before) if getattr(before, f.name) != getattr(after, f.name)}
@@ -417,7 +419,7 @@ def test_extending_a_config_changes_one_person_and_nothing_else(tmp_path):
         if f.name != "people":
             assert getattr(base.problem, f.name) == getattr(case.problem, f.name), f.name
     assert [r.settings for r in base.rules] == [r.settings for r in case.rules]
-    assert case.where("people.ana.mass_kg").endswith("other.toml:3")
+    assert case.where("people.ana.mass_kg").endswith("other.toml:4")
     assert case.where("people.ana.age").endswith(f"plan.toml:{line_of(CONFIG, 'age')}")
 
 

@@ -362,7 +362,7 @@ def test_a_shortfall_its_rule_cannot_word_is_named_by_its_parts(pair: Planned) -
     origin = Origin("stock", "stock.first", "bo", 0, "dinner", "fish_pie", who="nobody")
     text = flat(impossible(pair.case, [Shortfall(origin, 0.001, 0.5, False, rows=(1,))]))
     assert f"[stock] bo, day 1, dinner: {MARKUP}: too much, by 0.01; stock.first" in text
-    assert "nobody may loosen it" in text
+    assert "nobody may loosen it, so another limit has to give way" in text
 
 
 def test_too_many_uses_name_the_item_where_the_program_is_known(pair: Planned) -> None:
@@ -380,8 +380,9 @@ def test_too_many_uses_name_the_item_where_the_program_is_known(pair: Planned) -
 def test_a_check_names_items_and_nutrients_and_lots(pair: Planned) -> None:
     text = flat(check_page(pair.case, inspect(pair.case)))
     assert "Cycle of 2 days: 1 work, 1 rest; 1 day serves 2 dates, 1 day serves 3 dates." in text
-    assert "Released lots that pass their use-by date during the stay (1): Cocoa, lot L2: 5 packs" in text
-    assert "1 held" in text
-    assert "Nutrients not assessed, because the catalogue does not state them (" in text
-    assert "and 27 more" in text
+    assert "1 released lot whose use-by date passes before the last date: Cocoa, lot L2: 5 packs" in text
+    assert "1 lot on hold" in text
+    assert "nutrients not assessed, because the catalogue does not state them: " in text
+    assert "and 32 more" in text
+    assert "and 32 more" not in flat(check_page(pair.case, inspect(pair.case), every=True))
     assert "▼ 3" in text and "fewer than 5 items left" in text
