@@ -190,6 +190,17 @@ class Prescription:
     date: date | None = None
 
     @property
+    def named(self) -> tuple[str, ...]:
+        """Allergens whose state in an item matters to this person."""
+        found = dict.fromkeys((*self.allergies, *self.intolerances))
+        for medicine in self.medicines.values():
+            for foods in medicine.apart:
+                found.update(dict.fromkeys(foods.contains))
+        for pair in self.apart.values():
+            found.update(dict.fromkeys((*pair.these.contains, *pair.those.contains)))
+        return tuple(found)
+
+    @property
     def severe(self) -> bool:
         """True with any severe allergy: no pack kept open is shared with others."""
         return "severe" in self.allergies.values()

@@ -73,11 +73,6 @@ class Meeting:
     gap: int
 
 
-def clock(minutes: int) -> str:
-    """Write minutes after midnight as a time of day."""
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"
-
-
 def named(problem: Problem, foods: Foods) -> frozenset[str]:
     """Ids of the items that foods stand for."""
     return frozenset(i.id for i in problem.catalogue.items if foods.matches(i))
