@@ -7,19 +7,19 @@ is left out, an unknown energy counts as none, and packs in stock beyond the men
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from optimenu.errors import AuditFailed
 from optimenu.menu.tally import Tally
+from optimenu.stowage.drill_answer import Answer, Dish, Gone, PersonDate, Store, counted
 from optimenu.stowage.drill_audit import faults_of
-from optimenu.stowage.drill_board import MENU, Held, Portion, on_board, portions
+from optimenu.stowage.drill_board import Portion, on_board, portions
 from optimenu.stowage.drill_bound import Food, coarse, most_level
 from optimenu.stowage.drill_ceilings import Ceilings
 from optimenu.stowage.drill_loss import how_now, needs_fridge, why_lost
-from optimenu.stowage.drill_question import FREEZER, Horizon, Question
+from optimenu.stowage.drill_question import FREEZER, Horizon
 from optimenu.stowage.drill_ration import LEVEL, Pack, Ration, Unit, keeps, last_sure
 from optimenu.stowage.drill_safe import Safety
 
@@ -31,176 +31,12 @@ if TYPE_CHECKING:
     from optimenu.menu.menu import Menu
     from optimenu.problem.problem import Problem
     from optimenu.rules.base import Rule
+    from optimenu.stowage.drill_board import Held
+    from optimenu.stowage.drill_question import Question
     from optimenu.stowage.drill_ration import PersonDay
 
 ENERGY = "ENERC_KCAL_kcal"
 ZERO = Decimal(0)
-LOW = Decimal("0.70")
-"""Part of the requirement under which a day is flagged; common practice, no source."""
-
-
-@dataclass(frozen=True)
-class Store:
-    """Energy one person has on board, kcal.
-
-    Attributes
-    ----------
-    menu, reserve : Decimal
-        Planned servings of the dates to be fed from what is on board, and reserve days.
-    lost : Decimal
-        Part of both that cannot be eaten.
-    need : Decimal
-        Requirement of the dates to cover.
-    dates : int
-        Dates to cover, until the next load comes or to the end.
-    """
-
-    person: int
-    menu: Decimal
-    reserve: Decimal
-    lost: Decimal
-    need: Decimal
-    dates: int
-
-    def days(self, kcal: Decimal) -> Fraction:
-        """Person-days: energy as a part of the mean requirement of the dates to cover."""
-        return Fraction(kcal) * self.dates / Fraction(self.need) if self.need else Fraction(0)
-
-    @property
-    def left(self) -> Decimal:
-        """Energy that can still be eaten."""
-        return self.menu + self.reserve - self.lost
-
-
-@dataclass(frozen=True)
-class Gone:
-    """An item that cannot be eaten any more.
-
-    Attributes
-    ----------
-    packs, servings : mapping of party to int
-        On board at the start, not opened packs and servings planned.
-    kcal : Decimal
-        Energy of the certain servings, for the crew.
-    """
-
-    item: Item
-    why: str
-    packs: Mapping[str, int]
-    servings: Mapping[str, int]
-    kcal: Decimal
-
-
-@dataclass(frozen=True)
-class Dish:
-    """Servings of one item that a person eats on a date in the ration.
-
-    Attributes
-    ----------
-    owner : int
-        Person whose food it was in the plan.
-    planned : date or None
-        Date it was planned for; None in the reserve.
-    """
-
-    when: date
-    person: int
-    meal: str
-    item: Item
-    count: int
-    source: str
-    owner: int
-    planned: date | None
-    how: str
-
-
-@dataclass(frozen=True)
-class PersonDate:
-    """Energy (kcal) and water for food (mL) of one person on one date.
-
-    Attributes
-    ----------
-    planned : Decimal
-        As the menu has it; 0 beyond the stay.
-    left : Decimal
-        Own menu of the date that has come and can be eaten.
-    ration : Decimal
-        In the ration.
-    water_planned, water_left, water_ration : Decimal
-        The same for water added, plain water left out.
-    """
-
-    person: int
-    when: date
-    need: Decimal
-    planned: Decimal
-    left: Decimal
-    ration: Decimal
-    water_planned: Decimal
-    water_left: Decimal
-    water_ration: Decimal
-
-    @property
-    def level(self) -> Fraction:
-        """Energy of the ration as a part of the requirement."""
-        return Fraction(self.ration) / Fraction(self.need)
-
-    @property
-    def low(self) -> bool:
-        """True under 70 % of the requirement, unless the plan itself has no more for that date."""
-        as_planned = self.planned > 0 and self.ration >= self.planned
-        return self.level < Fraction(LOW) and not as_planned
-
-
-@dataclass(frozen=True)
-class Answer:
-    """Everything that is said.
-
-    Attributes
-    ----------
-    held : tuple of Held
-        On board at the start.
-    gone : tuple of Gone
-        Lost of it.
-    later : tuple of str
-        Items that are lost too when they come with a later load.
-    apart : mapping of person to tuple of Item
-        On board in others' packs, still to be eaten, and never to be given to this person.
-    bound : Fraction
-        Level that no ration gives every counted person-day more than, as a part of the requirement.
-    left_over : mapping of (person, source) to Decimal
-        Energy that nobody eats in the ration, kcal, by whose it was.
-    stranded : int
-        Servings left in opened packs that are to be discarded.
-    unknown_energy, no_use_by, fridge : tuple of Item
-    """
-
-    question: Question
-    horizon: Horizon
-    held: tuple[Held, ...]
-    stores: tuple[Store, ...]
-    gone: tuple[Gone, ...]
-    later: tuple[Item, ...]
-    apart: Mapping[int, tuple[Item, ...]]
-    days: tuple[PersonDate, ...]
-    dishes: tuple[Dish, ...]
-    bound: Fraction
-    plain_ml: Decimal
-    left_over: Mapping[tuple[int, str], Decimal]
-    stranded: int
-    unknown_energy: tuple[Item, ...]
-    no_use_by: tuple[Item, ...]
-    fridge: tuple[Item, ...]
-
-    @property
-    def worst(self) -> PersonDate | None:
-        """Person-day with the lowest part of its requirement, of those the bound counts."""
-        return min((d for d in self.days if counted(d)), key=lambda d: (d.level, d.when, d.person), default=None)
-
-
-def counted(day: PersonDate) -> bool:
-    """Tell whether the bound counts a person-day: not one the plan itself leaves under 70 %."""
-    return not day.planned or day.planned >= LOW * day.need
 
 
 def drill(problem: Problem, rules: Sequence[Rule[Any]], menu: Menu, question: Question) -> Answer:
@@ -215,9 +51,7 @@ def drill(problem: Problem, rules: Sequence[Rule[Any]], menu: Menu, question: Qu
 
 
 class _Drill:
-    def __init__(
-        self, problem: Problem, rules: Sequence[Rule[Any]], menu: Menu, question: Question
-    ) -> None:
+    def __init__(self, problem: Problem, rules: Sequence[Rule[Any]], menu: Menu, question: Question) -> None:
         self.problem, self.rules, self.menu, self.question = problem, rules, menu, question
         self.horizon = Horizon.of(problem, question)
         self.tally = Tally.of(problem, menu)
@@ -352,7 +186,7 @@ class _Drill:
         return found
 
     def _ceilings(self) -> Ceilings:
-        """Ceilings that already hold what the ration does not decide: other dates, what is free in the day."""
+        """Ceilings with what the ration does not decide: other dates, what is free in the day."""
         made = Ceilings(self.problem, self.horizon)
         inside = set(self.horizon.dates)
         for x in self.portions:
@@ -405,7 +239,9 @@ class _Drill:
             stores=tuple(self._store(p) for p in self.people),
             gone=gone,
             later=self._unique(
-                x.item for x in self.portions if self._comes(x) and self._why(x.item) and x.item.id not in lost
+                x.item
+                for x in self.portions
+                if self._comes(x) and self._why(x.item) and x.item.id not in lost
             ),
             apart=self._apart(),
             days=days,
@@ -415,7 +251,9 @@ class _Drill:
             left_over=self._left_over(units),
             stranded=sum(u.at is None and u.pack.opened is not None for u in units),
             unknown_energy=self._unique(
-                x.item for x in self.portions if self._comes(x) and self.problem.amount(x.item, ENERGY) is None
+                x.item
+                for x in self.portions
+                if self._comes(x) and self.problem.amount(x.item, ENERGY) is None
             ),
             no_use_by=self._unique(
                 u.item for u in silent if u.at is not None and u.at != (u.owner, u.planned)
@@ -479,8 +317,8 @@ class _Drill:
     def _bound(
         self, units: Sequence[Unit], days: Sequence[PersonDate], water: Mapping[date, Decimal] | None
     ) -> Fraction:
-        """Bound on the worst counted person-day, whatever the ration; packs of several stay on their dates."""
-        foods: dict[tuple[Any, ...], Decimal] = defaultdict(lambda: ZERO)
+        """Bound on the worst counted person-day; packs of several stay on their dates."""
+        foods: dict[tuple[tuple[int, ...], date, date, Fraction], Decimal] = defaultdict(lambda: ZERO)
         last = self.horizon.dates[-1]
         people: dict[tuple[int, str], tuple[int, ...]] = {}
         for u in units:
@@ -488,7 +326,8 @@ class _Drill:
             if not kcal:
                 continue
             if u.pack.fixed and u.planned is not None:
-                who, first, end = (u.owner,), u.planned, u.planned
+                who: tuple[int, ...] = (u.owner,)
+                first = end = u.planned
             else:
                 key = (u.owner, u.item.id)
                 if key not in people:
@@ -517,7 +356,4 @@ def _scale(values: Iterable[Decimal]) -> int:
     for v in values:
         exponent = v.as_tuple().exponent
         places = max(places, -exponent if isinstance(exponent, int) else 0)
-    return 10**places
-
-
-__all__ = ["LOW", "MENU", "Answer", "Dish", "Gone", "PersonDate", "Store", "counted", "drill"]
+    return int(10**places)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from optimenu.menu.tally import Tally
-    from optimenu.stowage.drill import Dish
+    from optimenu.stowage.drill_answer import Dish
     from optimenu.stowage.drill_question import Horizon, Question
     from optimenu.stowage.drill_safe import Safety
 
@@ -60,7 +60,9 @@ def faults_of(
             days = [problem.sequence[(planned - problem.dates[0]).days]]
         there = sum(e.count for day in days for e in tally.on(owner, day) if e.item.id == item and e.certain)
         if n > there:
-            faults.append(f"{n} servings of {item} of {problem.people[owner].id}, {planned}; there are {there}")
+            faults.append(
+                f"{n} servings of {item} of {problem.people[owner].id}, {planned}; there are {there}"
+            )
     for when, ml in drawn.items():
         if water_ml is not None and ml > water_ml[when]:
             faults.append(f"{when}: {ml} mL of water for food; there are {water_ml[when]}")

@@ -81,9 +81,7 @@ def most_level(
     by_person: dict[int, list[int]] = defaultdict(list)
     for k, (p, _) in enumerate(places):
         by_person[p].append(k)
-    reach = [
-        [k for p in f.people for k in by_person[p] if f.first <= places[k][1] <= f.last] for f in foods
-    ]
+    reach = [[k for p in f.people for k in by_person[p] if f.first <= places[k][1] <= f.last] for f in foods]
     dates = sorted(water_ml) if water_ml is not None else []
     u, v = _multipliers(need, places, foods, reach, water_ml, dates)
     total = Fraction(0)

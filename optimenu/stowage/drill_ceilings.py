@@ -70,9 +70,7 @@ class Ceilings:
             for column, window, high in self._limits[person]
         )
 
-    def _keeps(
-        self, person: int, when: date, item: Item, column: str, window: str, high: Decimal
-    ) -> bool:
+    def _keeps(self, person: int, when: date, item: Item, column: str, window: str, high: Decimal) -> bool:
         more = self._amount(item, column)
         if more is None:
             return False

@@ -159,13 +159,11 @@ class Ration:
                 waiting[u.owner].append(u)
         while waiting:
             p = min(waiting, key=lambda p: (self._low((p, when)), p))
-            u = next((u for u in waiting[p] if self._has_water(u, when)), None)
-            if u is None:
-                del waiting[p]
-                continue
-            waiting[p].remove(u)
-            self._put(u, (p, when))
-            if not waiting[p]:
+            fit = next((u for u in waiting[p] if self._has_water(u, when)), None)
+            if fit is not None:
+                waiting[p].remove(fit)
+                self._put(fit, (p, when))
+            if fit is None or not waiting[p]:
                 del waiting[p]
 
     def _low(self, place: PersonDay) -> int:
@@ -284,5 +282,3 @@ def last_sure(use_bys: Iterable[date | None], planned: date) -> date | None:
     """
     later = [u for u in use_bys if u is not None and u >= planned]
     return min(later) if later else None
-
-
