@@ -25,10 +25,9 @@ from optimenu.crew.prescriptions import (
     Prescription,
     PrescriptionFile,
     PrescriptionTable,
-    absent,
-    impossible,
     resolve,
 )
+from optimenu.crew.slips import absent, impossible
 from optimenu.crew.tasting import Score, read_tasting
 from optimenu.errors import Fault, InputFaults, nearest
 from optimenu.files import shown_path

@@ -54,8 +54,9 @@ def near(problem, tally, rng):
         lines.append(f"hot_ready_l = {ready}\nhot_l_per_min = 0.05\nhot_minutes = {rng.choice((0, 2))}")
     if rng.random() < 0.3:
         lines.append('meals = ["late"]')
-    if rng.random() < 0.5 and "rest" in question.kinds:
-        lines.append(f"[galley.on.rest]\nplaces = {places + 1}")
+    if rng.random() < 0.5:
+        kind = question.kinds[-1]
+        lines.append(f"[galley.on.{kind}]\nplaces = {places + 1}")
     return "[galley]\n" + "\n".join(lines), question
 
 

@@ -65,10 +65,10 @@ def test_a_step_both_ways():
     assert (found.origin.run, found.origin.who) == ((0, 1), "physician")
     text, edit = said(ruled, menu)[0]
     assert text == (
-        "ana, day 1 beside day 2: Vitamin K (phylloquinone): 89.5 ug more than the date beside; "
-        "at most 40 ug more than the date beside"
+        "ana, day 1 beside day 2: Vitamin K (phylloquinone): 89.5 µg more than the date beside; "
+        "at most 40 µg more than the date beside"
     )
-    assert edit.startswith(f"raise {KEY} to 89.5 ug")
+    assert edit.startswith(f"raise {KEY} to 89.5 µg")
     # just enough
     question, ruled = stepped(D("89.5"), dates=3)
     assert broken(ruled, replace(menu, problem=question)) == []
@@ -204,8 +204,8 @@ def test_a_part_of_a_day_needs_a_part_of_the_fluid_and_all_of_the_extra():
     half = replace(question, days=tuple(replace(d, share=D("0.5")) for d in question.days))
     _, ruled = fluid()
     ruled = type(ruled)(ruled.settings, half)
-    # 1500 and 1500 + 500 = 2000, less plain water of 1500 and 2800
-    assert [a.total for a in ruled.asks if a.top == "WATER_g"] == [0, -800]
+    # 1500 and 1500 + 500 = 2000, less half of the plain water of 1500 and 2800
+    assert [a.total for a in ruled.asks if a.top == "WATER_g"] == [750, 600]
 
 
 def test_less_than_the_extra_alone_names_both_settings():

@@ -16,7 +16,7 @@ PIE = item("pie")
 
 
 def near(problem, tally, rng):
-    plain = "[water]\nplain_ml = 250\nplain_ml_on = { rest = 300 }\n"
+    plain = f"[water]\nplain_ml = 250\nplain_ml_on = {{ {problem.kinds[-1]} = 300 }}\n"
     toml = plain + "added_ml = 1\nhot_ml_at_a_meal = 1\ncrew_l = 1\n"
     toml += "fuel_g_per_l = 12.5\nfuel_kg = 1"
     found = {}
