@@ -13,6 +13,7 @@ from optimenu.catalogue.item import Catalogue
 from optimenu.catalogue.read import read_catalogue
 from optimenu.catalogue.stock import StockRow, read_stock
 from optimenu.config.main_settings import ConfigBase, config_model
+from optimenu.config.sift import sift
 from optimenu.config.toml_layers import Layers, read_layers
 from optimenu.config.toml_spots import place_of
 from optimenu.config.validate import validate
@@ -169,6 +170,10 @@ class _Loader:
         scripts: Mapping[str, Prescription],
     ) -> Problem | None:
         before = len(self.faults)
+        whole = catalogue
+        catalogue, unsifted = sift(whole, settings.catalogue)
+        for keys, message in unsifted:
+            self._fault(("catalogue", *keys), message)
         days, sequence, dates = self._calendar(settings)
         people = tuple(
             p
@@ -178,7 +183,7 @@ class _Loader:
         self._marks(settings)
         loads = self._loads(settings, stock)
         for name, script in scripts.items():
-            self._script_names(name, script, catalogue)
+            self._script_names(name, script, whole)
         if len(self.faults) > before or not days:
             return None
         water: Any = getattr(settings, "water")  # noqa: B009  the rules' tables are added by name
@@ -192,7 +197,7 @@ class _Loader:
             cycle_length=settings.stay.cycle_days,
             loads=loads,
             catalogue=catalogue,
-            stock=stock,
+            stock=None if stock is None else tuple(r for r in stock if r.item in catalogue.by_id),
             acceptance=acceptances(
                 scores,
                 [p.id for p in people],

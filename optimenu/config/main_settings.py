@@ -7,16 +7,10 @@ from typing import Annotated, Any
 
 from pydantic import ConfigDict, Field, create_model
 
+from optimenu.config.sift import CatalogueTable
 from optimenu.crew.people import PersonTable
 from optimenu.rules.registry import rule_classes
 from optimenu.settings import Day, NonNegative, Number, Positive, Settings, Span, Text, Unit, Whole
-
-
-class CatalogueTable(Settings):
-    """What there is to eat."""
-
-    file: Text
-    """CSV or Parquet file, relative to this config."""
 
 
 class TastingTable(Settings):

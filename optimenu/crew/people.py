@@ -108,7 +108,12 @@ def requirement(table: PersonTable, source: EnergyTable) -> tuple[Decimal, tuple
         total = energy.from_hours(
             table.sex, table.age, table.mass_kg, table.height_m, source.hours, state=table.state or ""
         )
-        return total.total, tuple(str(part) for part in total.parts)
+        parts = " + ".join(str(part.kcal) for part in total.parts)
+        return total.total, (
+            f"{total.total} kcal a day: sum of hours of activity, {parts}",
+            *map(str, total.parts),
+            f"basal {total.basal} kcal a day: {total.equation_source}",
+        )
     value = energy.estimated_requirement(
         source.edition or "",
         table.sex,

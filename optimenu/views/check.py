@@ -17,6 +17,7 @@ from optimenu.views.totals import amount, limit
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from optimenu.catalogue.item import Catalogue
     from optimenu.config.case import Case
     from optimenu.config.inspect import Inspection, PersonView
     from optimenu.crew.people import Person
@@ -48,13 +49,18 @@ def check_page(case: Case, found: Inspection) -> RenderableType:
         f"{problem.dates[-1].year}: {len(problem.dates)} dates.",
         f"Cycle of {problem.cycle_length} days: {kinds}; {weights}.",
         f"Reserve days: {len(problem.reserve)}. Loads: {loads}.",
-        f"Items in the catalogue: {len(problem.catalogue.items)}. Files: {', '.join(found.files)}.",
+        f"Items in the catalogue: {_kept(problem.catalogue)}. Files: {', '.join(found.files)}.",
     ]
     letters = marks(problem.people)
     parts: list[RenderableType] = [heading(problem.name), *map(cell, lines)]
     parts += [_person(case, p, letters[p.id]) for p in found.people]
     parts += [_choices(found, letters), *_looks(case, found), cautions()]
     return Group(*parts)
+
+
+def _kept(catalogue: Catalogue) -> str:
+    kept, out = len(catalogue.items), catalogue.left_out
+    return f"{kept} of {kept + out}, {out} left out by this config" if out else str(kept)
 
 
 def _person(case: Case, p: PersonView, mark: Mark) -> RenderableType:
