@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from optimenu.crew.people import activity_sources
 from optimenu.program.build import offered, refusal
 from optimenu.rules.nutrient_settings import not_assessed
 
@@ -69,6 +70,7 @@ class Inspection:
     expiring: list[str]
     not_assessed: list[str]
     files: list[str]
+    activity_sources: list[str]
 
 
 def inspect(case: Case) -> Inspection:
@@ -89,6 +91,7 @@ def inspect(case: Case) -> Inspection:
         ],
         not_assessed=list(not_assessed(settings.nutrients, problem)),
         files=[p.relative_to(case.root).as_posix() for p in case.files],
+        activity_sources=list(activity_sources(settings.people.values())),
     )
 
 

@@ -12,7 +12,7 @@ from optimenu.errors import nearest
 from optimenu.settings import Settings, Text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
     from optimenu.catalogue.columns import Column
     from optimenu.catalogue.item import Catalogue, Item
@@ -89,7 +89,7 @@ def _faults(catalogue: Catalogue, table: CatalogueTable) -> Iterator[tuple[tuple
         elif ALL_COLUMNS[column].kind not in KINDS:
             yield keys, f"column {column} does not hold words, so no item can be chosen by it"
         elif column not in usable:
-            yield keys, f"{catalogue.file} has no column {column}: unknown for every item, so none is kept"
+            yield keys, f"the catalogue has no column {column}: unknown for every item, so none is kept"
         else:
             known = _known(catalogue, ALL_COLUMNS[column])
             for word in words:
@@ -119,12 +119,13 @@ def _known(catalogue: Catalogue, column: Column) -> list[str]:
 
 def _words(item: Item, column: str) -> frozenset[str]:
     """Words an item has in a column; none where nothing is stated."""
+    found: str | Iterable[str] | None
     if column.startswith("allergen_"):
-        found: object = item.allergen(column.removeprefix("allergen_"))
+        found = item.allergen(column.removeprefix("allergen_"))
     elif column.startswith("diet_"):
         found = item.suits(column.removeprefix("diet_"))
     else:
         found = getattr(item, column)
     if found is None:
         return frozenset()
-    return frozenset({found} if isinstance(found, str) else found)  # type: ignore[call-overload]
+    return frozenset({found} if isinstance(found, str) else found)

@@ -54,6 +54,10 @@ def check_page(case: Case, found: Inspection) -> RenderableType:
     letters = marks(problem.people)
     parts: list[RenderableType] = [heading(problem.name), *map(cell, lines)]
     parts += [_person(case, p, letters[p.id]) for p in found.people]
+    if found.activity_sources:
+        parts.append(heading("Where the costs of activities come from"))
+        words = [line.replace("_", " ") for line in found.activity_sources]
+        parts += [Padding(cell(line), (0, 0, 0, 2)) for line in words]
     parts += [_choices(found, letters), *_looks(case, found), cautions()]
     return Group(*parts)
 
