@@ -26,8 +26,8 @@ from optimenu.files import clean
 from optimenu.measures import Numeric, Span, Unit, needs, plain
 
 __all__ = [
-    "Clock", "Day", "Flag", "NonNegative", "Number", "Percent", "Positive", "Role", "Settings", "Span",
-    "Text", "Unit", "Whole", "Word", "needs", "to_toml",
+    "Clock", "ClockSpan", "Day", "Flag", "NonNegative", "Number", "Percent", "Positive", "Role",
+    "Settings", "Span", "Text", "Unit", "Whole", "Word", "minutes", "needs", "to_toml",
 ]  # fmt: skip
 
 
@@ -134,8 +134,15 @@ Clock = Annotated[
     WithJsonSchema({"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9](:00)?$"}),
 ]
 """A time of day: ``"HH:MM"`` or a TOML local time without seconds."""
+ClockSpan = tuple[Clock, Clock]
+"""From one time of day to another; it may cross midnight."""
 Role = Literal["nobody", "physician", "dietitian", "planner"]
 """Who may loosen a limit."""
+
+
+def minutes(at: time) -> int:
+    """Return a time of day as minutes after midnight."""
+    return at.hour * 60 + at.minute
 
 
 def to_toml(model: BaseModel) -> str:

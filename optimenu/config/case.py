@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -12,8 +11,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from optimenu.catalogue.item import Catalogue
 from optimenu.catalogue.read import read_catalogue
 from optimenu.catalogue.stock import StockRow, read_stock
+from optimenu.config.days import known_kinds, plan_days
 from optimenu.config.main_settings import ConfigBase, config_model
 from optimenu.config.sift import sift
+from optimenu.config.table_plan import tables
 from optimenu.config.toml_layers import Layers, read_layers
 from optimenu.config.toml_spots import place_of
 from optimenu.config.validate import validate
@@ -23,8 +24,8 @@ from optimenu.crew.prescriptions import Prescription, PrescriptionFile, impossib
 from optimenu.crew.tasting import Score, read_tasting
 from optimenu.errors import Fault, InputFaults, nearest
 from optimenu.files import shown_path
-from optimenu.problem.calendar import Load, PlanDay, cycle_days, stay_dates
-from optimenu.problem.problem import Party, Problem
+from optimenu.problem.calendar import Load
+from optimenu.problem.problem import Problem
 from optimenu.rules.avoid import prescription_faults
 from optimenu.rules.registry import rule_classes
 
@@ -32,8 +33,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from optimenu.rules.base import Rule
-    from optimenu.rules.meals import MealsSettings
-    from optimenu.rules.reserve import ReserveSettings
 
 T = TypeVar("T")
 LOW_FLOOR = 5
@@ -174,7 +173,7 @@ class _Loader:
         catalogue, unsifted = sift(whole, settings.catalogue)
         for keys, message in unsifted:
             self._fault(("catalogue", *keys), message)
-        days, sequence, dates = self._calendar(settings)
+        days, sequence, dates = plan_days(settings, scripts, self._fault)
         people = tuple(
             p
             for name, table in settings.people.items()
@@ -182,6 +181,7 @@ class _Loader:
         )
         self._marks(settings)
         loads = self._loads(settings, stock)
+        found = tables(settings, people, days, catalogue, self._fault)
         for name, script in scripts.items():
             self._script_names(name, script, whole)
         if len(self.faults) > before or not days:
@@ -190,7 +190,7 @@ class _Loader:
         return Problem(
             name=settings.name,
             people=people,
-            parties=tuple(Party(p.id, (k,)) for k, p in enumerate(people)),
+            parties=found.parties,
             dates=dates,
             days=days,
             sequence=sequence,
@@ -207,6 +207,10 @@ class _Loader:
             ),
             repeat_share=settings.goal.repeat_share,
             plain_water_ml=water.plain_ml,
+            clock=found.clock,
+            sleep=found.sleep,
+            away=found.away,
+            shared_packs=found.shared_packs,
         )
 
     def _marks(self, settings: ConfigBase) -> None:
@@ -218,56 +222,17 @@ class _Loader:
                 if other != name:
                     self._fault(("people", name, "mark"), f'"{table.mark}" is the mark of {other} already')
 
-    def _calendar(
-        self, settings: ConfigBase
-    ) -> tuple[tuple[PlanDay, ...], tuple[int, ...], tuple[date, ...]]:
-        stay = settings.stay
-        if stay.last_date < stay.first_date:
-            self._fault(("stay", "last_date"), f"{stay.last_date} is before first_date {stay.first_date}")
-            return (), (), ()
-        dates = stay_dates(stay.first_date, stay.last_date)
-        kinds: dict[int, str] = {}
-        for kind, numbers in stay.kinds.items():
-            for n in numbers:
-                if not 1 <= n <= stay.cycle_days:
-                    text = f"day {n} is not in the cycle of {stay.cycle_days} days"
-                    self._fault(("stay", "kinds", kind), text)
-                elif n in kinds:
-                    text = f"day {n} is already of kind {kinds[n]}"
-                    self._fault(("stay", "kinds", kind), text)
-                kinds[n] = kind
-        known = {stay.ordinary_kind, *stay.kinds}
-        meals: MealsSettings = getattr(settings, "meals")  # noqa: B009
-        for name, table in meals.tables.items():
-            for kind in table.on:
-                if kind not in known:
-                    text = f'no day kind "{kind}".{nearest(kind, sorted(known))}'
-                    self._fault(("meals", name, "on", kind), text)
-        if not meals.tables:
-            self._fault(("meals",), "no meals; add [meals.NAME] with at and courses")
-        reserve: ReserveSettings = getattr(settings, "reserve")  # noqa: B009
-        days = cycle_days(
-            dates, stay.cycle_days, kinds, {kind: meals.on(kind) for kind in known}, stay.ordinary_kind
-        )
-        sequence = tuple(k % stay.cycle_days for k in range(len(dates)))
-        own = reserve.pattern()
-        days += [
-            PlanDay(len(days) + k, "reserve", f"reserve {k + 1}", "reserve", (), own)
-            for k in range(reserve.days)
-        ]
-        return tuple(days), sequence, dates
-
     def _person(
         self, settings: ConfigBase, name: str, table: PersonTable, script: Prescription
     ) -> Person | None:
         kcal: dict[str, Decimal] = {}
         steps: list[str] = []
-        known = {settings.stay.ordinary_kind, *settings.stay.kinds}
+        known = known_kinds(settings)
         sources: list[tuple[str, tuple[str, ...], EnergyTable]] = [("", ("energy",), table.energy)]
         sources += [(kind, ("energy_on", kind), t) for kind, t in table.energy_on.items()]
         for kind, keys, source in sources:
             if kind and kind not in known:
-                text = f'no day kind "{kind}".{nearest(kind, sorted(known))}'
+                text = f'no day kind "{kind}".{nearest(kind, known)}'
                 self._fault(("people", name, *keys), text)
             if source.ways() != 1:
                 text = "needs exactly one of kcal, hours, or edition with activity"
@@ -319,11 +284,13 @@ class _Loader:
     def _script_names(self, name: str, script: Prescription, catalogue: Catalogue) -> None:
         """What a prescription names and the catalogue lacks is unsafe, so refused."""
         keys = ("prescriptions", "file")
-        for item in sorted(script.never_items - set(catalogue.by_id)):
+        never_items = script.never_items.union(*(f.never_items for f in script.fasts))
+        never_tags = script.never_tags.union(*(f.never_tags for f in script.fasts))
+        for item in sorted(never_items - set(catalogue.by_id)):
             text = f'prescription of {name} names no item "{item}" of the catalogue.'
             self._fault(keys, text + nearest(item, sorted(catalogue.by_id)))
         tags = sorted({t for i in catalogue.items for t in i.tags})
-        for tag in sorted(script.never_tags - set(tags)):
+        for tag in sorted(never_tags - set(tags)):
             text = f'prescription of {name} names no tag "{tag}" of the catalogue.{nearest(tag, tags)}'
             self._fault(keys, text)
         for column in sorted({*script.limits} - catalogue.columns):

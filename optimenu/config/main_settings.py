@@ -10,7 +10,21 @@ from pydantic import ConfigDict, Field, create_model
 from optimenu.config.sift import CatalogueTable
 from optimenu.crew.people import PersonTable
 from optimenu.rules.registry import rule_classes
-from optimenu.settings import Day, NonNegative, Number, Positive, Settings, Span, Text, Unit, Whole
+from optimenu.rules.which import Which
+from optimenu.settings import (
+    Clock,
+    ClockSpan,
+    Day,
+    NonNegative,
+    Number,
+    Positive,
+    Settings,
+    Span,
+    Text,
+    Unit,
+    Whole,
+    Word,
+)  # fmt: skip
 
 
 class TastingTable(Settings):
@@ -51,8 +65,57 @@ class StayTable(Settings):
     """Kind of a day without another."""
     kinds: dict[str, tuple[Whole, ...]] = Field(default_factory=dict)
     """Other day kinds: days of the cycle, from 1, by kind."""
+    common_meals: Whole = 0
+    """Fewest meals a day that everybody eats at one time."""
     loads: dict[str, LoadTable] = Field(default_factory=dict)
     """Loads by name; without any, one load named "first" is there from the first date."""
+
+
+class DatesTable(Settings):
+    """A day planned by itself, in place of the cycle's day on some dates."""
+
+    on: Annotated[tuple[Day, ...], Field(min_length=1)]
+    """Dates it serves; the same menu on each of them."""
+    kind: Text | None = None
+    """Day kind; that of the cycle's day when left out."""
+    meals: tuple[str, ...] = ()
+    """Meals eaten; every meal of the kind when left out."""
+    share: Annotated[Positive, Span(above=0, most=1)] = Decimal(1)
+    """Part of a day's energy and nutrients it must bring: less than 1 on a day of arrival or departure."""
+
+
+class PartyTable(Settings):
+    """People who share dishes."""
+
+    members: Annotated[tuple[str, ...], Field(min_length=2)]
+    """Ids of people."""
+
+
+class WatchTable(Settings):
+    """People who keep the same hours."""
+
+    people: Annotated[tuple[str, ...], Field(min_length=1)]
+    """Ids of people."""
+    sleep: tuple[ClockSpan, ...] = ()
+    """Hours of sleep, as pairs of times."""
+    on_watch: tuple[ClockSpan, ...] = ()
+    """Hours on watch, as pairs of times."""
+    meals: dict[str, Clock] = Field(default_factory=dict)
+    """When these people eat a meal; its own time when left out."""
+
+
+class SharedPacksTable(Which):
+    """Packs kept open that several people draw on."""
+
+    people: tuple[str, ...] = ()
+    """Ids of people; everybody when left out. Who has a severe allergy always has packs apart."""
+
+
+class PacksTable(Settings):
+    """Opened packs."""
+
+    shared: dict[Word, SharedPacksTable] = Field(default_factory=dict)
+    """Who shares which packs, by a name of yours."""
 
 
 class GoalTable(Settings):
@@ -89,6 +152,14 @@ class ConfigBase(Settings):
     """Dates and cycle."""
     people: Annotated[dict[str, PersonTable], Field(min_length=1)]
     """Crew by id."""
+    dates: dict[Word, DatesTable] = Field(default_factory=dict)
+    """Days planned by themselves, by a name of yours: a feast, an arrival."""
+    parties: dict[Word, PartyTable] = Field(default_factory=dict)
+    """People who share dishes, by a name of yours; courses name them in shared_by."""
+    watches: dict[Word, WatchTable] = Field(default_factory=dict)
+    """Hours that people keep, by a name of yours."""
+    packs: PacksTable = PacksTable()
+    """Opened packs."""
     goal: GoalTable = GoalTable()
     """Goal."""
     search: SearchTable = SearchTable()

@@ -12,7 +12,7 @@ from optimenu.crew.prescriptions import Prescription
 from optimenu.nutrition import energy
 from optimenu.nutrition.activities import activities
 from optimenu.nutrition.requirement import basal_source
-from optimenu.settings import Colour, Letter, Number, Positive, Settings, Span, Text, Unit, Whole
+from optimenu.settings import ClockSpan, Colour, Letter, Number, Positive, Settings, Span, Text, Unit, Whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -60,6 +60,8 @@ class PersonTable(Settings):
     """Lowest acceptance score this person is given, on the nine-point scale."""
     floor_reason: Text | None = None
     """Why the floor is under 5."""
+    sleep: tuple[ClockSpan, ...] = ()
+    """Hours of sleep, as pairs of times; those of the person's watch when left out."""
     mark: Letter | None = None
     """Letter on screens and papers; the first free letter of the name when absent."""
     colour: Colour | None = None

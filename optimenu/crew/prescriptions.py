@@ -13,10 +13,11 @@ from pydantic import Field
 
 from optimenu.errors import nearest
 from optimenu.nutrition.nutrients import BY_COLUMN
-from optimenu.settings import Day, NonNegative, Settings, Text, Unit
+from optimenu.settings import Clock, Day, NonNegative, Settings, Text, Unit, minutes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    import datetime
+    from collections.abc import Iterable, Iterator, Mapping
     from datetime import date
 
 Severity = Literal["severe", "avoid"]
@@ -42,6 +43,23 @@ class SupplementTable(Settings):
     """Nutrient column (``VITD_ug``) to amount in one piece."""
 
 
+class FastTable(Settings):
+    """A fast on some dates: hours without food, things not eaten, or both. Nobody may loosen it."""
+
+    dates: Annotated[tuple[Day, ...], Field(min_length=1)]
+    """Dates it is kept."""
+    from_: Clock | None = Field(default=None, alias="from")
+    """Nothing is eaten from this time of day ..."""
+    to: Clock | None = None
+    """... until this one; a meal at this time breaks the fast."""
+    diets: tuple[str, ...] = ()
+    """Diet flags the items must carry as ``yes`` on these dates."""
+    never_items: tuple[str, ...] = ()
+    """Items not given on these dates."""
+    never_tags: tuple[str, ...] = ()
+    """Tags of items not given on these dates."""
+
+
 class PrescriptionTable(Settings):
     """What one person must have or must not have."""
 
@@ -64,6 +82,8 @@ class PrescriptionTable(Settings):
     """Nutrient column to window to limits; only a physician may loosen them."""
     supplements: dict[str, SupplementTable] = Field(default_factory=dict)
     """Supplements as prescribed, by a short name."""
+    fasts: dict[str, FastTable] = Field(default_factory=dict)
+    """Fasts, by a short name."""
 
 
 class PrescriptionFile(Settings):
@@ -71,6 +91,25 @@ class PrescriptionFile(Settings):
 
     people: dict[str, PrescriptionTable]
     """Prescription by person."""
+
+
+@dataclass(frozen=True)
+class Fast:
+    """A fast as the plan sees it; hours are minutes after midnight, from the first to before the last."""
+
+    name: str
+    dates: frozenset[date]
+    hours: tuple[int, int] | None = None
+    diets: tuple[str, ...] = ()
+    never_items: frozenset[str] = frozenset()
+    never_tags: frozenset[str] = frozenset()
+
+    def keeps(self, minute: int) -> bool:
+        """Tell whether nothing is eaten at a time of day, in minutes after midnight."""
+        if self.hours is None:
+            return False
+        start, end = self.hours
+        return start <= minute < end if start < end else minute >= start or minute < end
 
 
 @dataclass(frozen=True)
@@ -84,8 +123,19 @@ class Prescription:
     limits: Mapping[str, Mapping[str, tuple[Decimal | None, Decimal | None]]] = field(default_factory=dict)
     supplements: Mapping[str, Decimal] = field(default_factory=dict)
     """Nutrient column to amount a day, all supplements together."""
+    fasts: tuple[Fast, ...] = ()
     by: str = ""
     date: date | None = None
+
+    @property
+    def severe(self) -> bool:
+        """True with any severe allergy: no pack kept open is shared with others."""
+        return "severe" in self.allergies.values()
+
+    def fasts_on(self, dates: Iterable[datetime.date]) -> list[Fast]:
+        """Fasts kept on any of these dates."""
+        wanted = set(dates)
+        return [f for f in self.fasts if not wanted.isdisjoint(f.dates)]
 
 
 def resolve(table: PrescriptionTable) -> Prescription:
@@ -104,8 +154,23 @@ def resolve(table: PrescriptionTable) -> Prescription:
             for column, windows in table.limits.items()
         },
         supplements=total,
+        fasts=tuple(_fast(name, fast) for name, fast in table.fasts.items()),
         by=table.by,
         date=table.date,
+    )
+
+
+def _fast(name: str, table: FastTable) -> Fast:
+    hours = None
+    if table.from_ is not None and table.to is not None:
+        hours = (minutes(table.from_), minutes(table.to))
+    return Fast(
+        name,
+        frozenset(table.dates),
+        hours,
+        table.diets,
+        frozenset(table.never_items),
+        frozenset(table.never_tags),
     )
 
 
@@ -120,3 +185,10 @@ def impossible(table: PrescriptionTable) -> Iterator[tuple[tuple[str, ...], str]
             if column not in BY_COLUMN:
                 text = f'no nutrient column "{column}".{nearest(column, sorted(BY_COLUMN))}'
                 yield ("supplements", name, "amounts", column), text
+    for name, fast in table.fasts.items():
+        if (fast.from_ is None) != (fast.to is None):
+            yield ("fasts", name), "from and to go together; set both or neither"
+        elif fast.from_ is not None and fast.from_ == fast.to:
+            yield ("fasts", name, "to"), "a fast of a whole day leaves no meal; ask the physician"
+        elif fast.from_ is None and not (fast.diets or fast.never_items or fast.never_tags):
+            yield ("fasts", name), "set from and to, or diets, never_items or never_tags"

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Hashable, Iterator, Mapping
     from datetime import date
 
     from optimenu.catalogue.item import Catalogue, Item
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from optimenu.crew.acceptance import Acceptance
     from optimenu.crew.people import Person
     from optimenu.problem.calendar import Course, Load, Meal, PlanDay
+    from optimenu.problem.opening import Span
 
 WORTH_DECIMALS = 6
 ZERO = Decimal(0)
@@ -66,6 +67,8 @@ class Problem:
         When a person sleeps: spans from and to, minutes after midnight; they may cross it.
     away : frozenset of (person, plan day, meal name)
         Meals at which a person does not eat.
+    shared_packs : mapping of item id to tuple of tuples of int
+        Groups of people who draw on one opened pack of an item; nobody is in two of them.
     """
 
     name: str
@@ -85,6 +88,7 @@ class Problem:
     clock: Mapping[tuple[int, str], int] = field(default_factory=dict)
     sleep: Mapping[int, tuple[tuple[int, int], ...]] = field(default_factory=dict)
     away: frozenset[tuple[int, int, str]] = frozenset()
+    shared_packs: Mapping[str, tuple[tuple[int, ...], ...]] = field(default_factory=dict)
 
     @cached_property
     def person_number(self) -> Mapping[str, int]:
@@ -98,13 +102,23 @@ class Problem:
 
     @cached_property
     def cycle(self) -> tuple[PlanDay, ...]:
-        """Plan days that serve dates."""
+        """Plan days that serve dates: those of the cycle, then those of dates of their own."""
         return tuple(d for d in self.days if d.eaten)
+
+    @cached_property
+    def repeating(self) -> tuple[PlanDay, ...]:
+        """Plan days of the cycle itself, without those planned for dates of their own."""
+        return tuple(d for d in self.days if d.block == "cycle")
 
     @cached_property
     def reserve(self) -> tuple[PlanDay, ...]:
         """Reserve days."""
         return tuple(d for d in self.days if not d.eaten)
+
+    @cached_property
+    def span_cache(self) -> dict[Hashable, tuple[Span, ...]]:
+        """Spans of opened packs already worked out; see ``optimenu.problem.opening``."""
+        return {}
 
     @cached_property
     def alone(self) -> tuple[int, ...]:
@@ -161,12 +175,16 @@ class Problem:
         return tuple(dict.fromkeys(d.kind for d in self.cycle))
 
     @cached_property
-    def day_class(self) -> tuple[tuple[str, str, int, tuple[int, ...]], ...]:
+    def day_class(self) -> tuple[Hashable, ...]:
         """Class of each plan day: days of one class are interchangeable in every whole-stay row.
 
-        Block, kind, number of dates, and dates per load, since loads tell dates apart.
+        Block, kind, number of dates, and dates per load, since loads tell dates apart; a day planned for
+        dates of its own is like no other, since somebody may fast on it.
         """
-        return tuple((d.block, d.kind, d.weight, self.load_weights[d.number]) for d in self.days)
+        return tuple(
+            (d.block, d.kind, d.weight, self.load_weights[d.number], d.dates if d.block == "dated" else ())
+            for d in self.days
+        )
 
     @cached_property
     def load_weights(self) -> tuple[tuple[int, ...], ...]:

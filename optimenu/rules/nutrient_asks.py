@@ -33,7 +33,7 @@ class Ask:
     total : Decimal
         Limit on the sum, what supplements and plain water bring already taken off.
     per : Decimal
-        Dates the sum is divided by for reading.
+        Dates, a part-day for its share, the sum is divided by for reading.
     scale : Decimal
         Turns the sum into what a dietitian reads when ``bottom`` is set (then share or ratio).
     """
@@ -51,7 +51,7 @@ class Ask:
     total: Decimal
     limit: Decimal
     given: Decimal
-    per: int
+    per: Decimal
     price: Decimal | None
     unit: str
     reading: str
@@ -79,25 +79,28 @@ class AskMaker:
                 if day.block == "reserve" and not prescribed:
                     continue
                 if window == "day":
-                    yield from self._amount(p, column, window, side, line, ((day.number, 1),), 1)
+                    yield from self._amount(p, column, window, side, line, ((day.number, 1),), day.share)
                 elif window == "meal":
                     for meal in day.meals:
                         yield from self._amount(
-                            p, column, window, side, line, ((day.number, 1),), 1, meal.name
+                            p, column, window, side, line, ((day.number, 1),), Decimal(1), meal.name
                         )
         for (column, window, side), line in lines(self.settings, person, "", self._columns).items():
             for weights, dates in self._spans(window):
                 yield from self._amount(p, column, window, side, line, weights, dates)
         yield from self._proportions(p)
 
-    def _spans(self, window: str) -> Iterator[tuple[tuple[tuple[int, int], ...], int]]:
-        """Spans of dates of a window of several dates, each as (plan day, dates) pairs and its length."""
+    def _spans(self, window: str) -> Iterator[tuple[tuple[tuple[int, int], ...], Decimal]]:
+        """Spans of dates of a window of several dates: (plan day, dates) pairs, and whole days in it."""
+        found: list[tuple[tuple[int, int], ...]] = []
         if window == "stay":
-            yield tuple((d.number, d.weight) for d in self.problem.cycle), len(self.problem.dates)
+            found.append(tuple((d.number, d.weight) for d in self.problem.cycle))
         elif window in ("three_days", "seven_days"):
             for run in runs(self.problem.sequence, WINDOW_DATES[window], wrap=False):
-                days = sorted(set(run))
-                yield tuple((d, run.count(d)) for d in days), len(run)
+                found.append(tuple((d, run.count(d)) for d in sorted(set(run))))
+        for weights in found:
+            # a day of arrival or departure counts for its share
+            yield weights, sum((w * self.problem.days[d].share for d, w in weights), ZERO)
 
     def _amount(
         self,
@@ -107,7 +110,7 @@ class AskMaker:
         side: str,
         line: Line,
         weights: tuple[tuple[int, int], ...],
-        dates: int,
+        dates: Decimal,
         meal: str = "",
     ) -> Iterator[Ask]:
         if column not in self._columns:
@@ -128,7 +131,7 @@ class AskMaker:
     def _ask(
         self, p: int, key: str, what: str, who: str, window: str,
         weights: tuple[tuple[int, int], ...], meal: str = "", *,
-        side: str, top: str, total: Decimal, limit: Decimal, per: int, price: Decimal | None, unit: str,
+        side: str, top: str, total: Decimal, limit: Decimal, per: Decimal, price: Decimal | None, unit: str,
         reading: str, given: Decimal = ZERO, bottom: str = "", factor: Decimal = ZERO,
         top_factor: Decimal = Decimal(1),
     ) -> Ask:  # fmt: skip
@@ -148,14 +151,13 @@ class AskMaker:
 
     def _energy_asks(self, p: int) -> Iterator[Ask]:
         person, table = self.problem.people[p], self.settings.energy
-        mean_total = sum((person.kcal_on(d.kind) * d.weight for d in self.problem.cycle), ZERO)
-        dates = len(self.problem.dates)
-        spans: list[tuple[str, str, tuple[tuple[int, int], ...], int, Decimal, Decimal]] = [
-            ("day", "day_within", ((d.number, 1),), 1, person.kcal_on(d.kind), table.day_within)
-            for d in self.problem.cycle
+        needs = {d.number: person.kcal_on(d.kind) * d.share for d in self.problem.cycle}
+        spans: list[tuple[str, str, tuple[tuple[int, int], ...], Decimal, Decimal, Decimal]] = [
+            ("day", "day_within", ((d, 1),), Decimal(1), need, table.day_within) for d, need in needs.items()
         ]
-        stay = tuple((d.number, d.weight) for d in self.problem.cycle)
-        spans.append(("stay", "stay_within", stay, dates, mean_total, table.stay_within))
+        for stay, dates in self._spans("stay"):
+            total = sum((needs[d] * w for d, w in stay), ZERO)
+            spans.append(("stay", "stay_within", stay, dates, total, table.stay_within))
         for window, key, weights, per, need, within in spans:
             for side, sign in (("low", -1), ("high", 1)):
                 total = need * (1 + sign * within / PERCENT)
@@ -216,12 +218,12 @@ class AskMaker:
                     price=own_price, unit=unit, reading=reading,
                 )  # fmt: skip
 
-    def _any_spans(self, window: str) -> Iterator[tuple[tuple[tuple[int, int], ...], int, str, str]]:
+    def _any_spans(self, window: str) -> Iterator[tuple[tuple[tuple[int, int], ...], Decimal, str, str]]:
         """Spans of any window: (plan day, dates) pairs, dates, day kind and meal where there is one."""
         if window in ("meal", "day"):
             for d in self.problem.cycle:
                 for meal in [m.name for m in d.meals] if window == "meal" else [""]:
-                    yield ((d.number, 1),), 1, d.kind, meal
+                    yield ((d.number, 1),), Decimal(1), d.kind, meal
         else:
             for weights, dates in self._spans(window):
                 yield weights, dates, "", ""

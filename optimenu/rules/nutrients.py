@@ -309,9 +309,10 @@ low = 0.6
         if origin.key.startswith("nutrients.energy."):
             person = self.problem.people[self.problem.person_number[origin.person]]
             days = [self.problem.days[origin.day]] if origin.day >= 0 else list(self.problem.cycle)
-            dates = 1 if origin.day >= 0 else len(self.problem.dates)
             weights = [1 if origin.day >= 0 else d.weight for d in days]
-            need = sum((person.kcal_on(d.kind) * w for d, w in zip(days, weights, strict=True)), ZERO) / dates
+            each = [(person.kcal_on(d.kind), d.share * w) for d, w in zip(days, weights, strict=True)]
+            whole = sum((share for _, share in each), ZERO) if origin.day < 0 else Decimal(1)
+            need = sum((kcal * share for kcal, share in each), ZERO) / whole
             return f"raise {origin.key} to {outward(abs(shown.value - need) / need * PERCENT, low=False)} %"
         if origin.key.startswith("nutrients.reference."):
             window, side = ("stay", "low") if shown.high is None else ("seven_days", "high")

@@ -84,6 +84,14 @@ def course_faults(problem: Problem, names: tuple[str, ...], keys: tuple[str, ...
             yield SettingFault(keys, f'no course "{name}" in any meal.{nearest(name, known)}')
 
 
+def meal_faults(problem: Problem, names: tuple[str, ...], keys: tuple[str, ...]) -> Iterator[SettingFault]:
+    """Names that are no meal of any day."""
+    known = sorted({m.name for d in problem.days for m in d.meals})
+    for name in names:
+        if name not in known:
+            yield SettingFault(keys, f'no meal "{name}".{nearest(name, known)}')
+
+
 def people_of(problem: Problem, names: tuple[str, ...]) -> tuple[int, ...]:
     """Numbers of the people named; everybody when none is named."""
     return tuple(k for k, p in enumerate(problem.people) if not names or p.id in names)

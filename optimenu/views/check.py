@@ -113,7 +113,7 @@ def _choices(found: Inspection, letters: Mapping[str, Mark]) -> RenderableType:
     for p in found.people:
         table.add_column(letters[p.id].text(), justify="right", no_wrap=True)
     for k, choice in enumerate(found.people[0].choices):
-        meal = choice.meal if choice.block == "cycle" else f"{choice.meal} (reserve)"
+        meal = choice.meal if choice.block != "reserve" else f"{choice.meal} (reserve)"
         row: list[RenderableType] = [
             cell(meal.replace("_", " ")), cell(choice.course.replace("_", " ")), cell(choice.offered),
         ]  # fmt: skip
