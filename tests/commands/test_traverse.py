@@ -52,10 +52,14 @@ def test_a_day_of_hauling_is_a_sum_of_published_costs(case: Case, page: str) -> 
         assert words in page
 
 
-def test_two_tents_of_three_walk_forty_days(case: Case) -> None:
+def test_two_tents_of_three_share_pots_for_forty_days(case: Case) -> None:
     problem = case.problem
     assert (len(problem.people), len(problem.dates), problem.cycle_length) == (6, 40, 20)
     assert [d.kind for d in problem.cycle].count("heavy") == 15
+    tents = {p.id: [problem.people[m].id for m in p.members] for p in problem.parties if len(p.members) > 1}
+    assert tents == {"tent_a": ["aud", "corin", "pilar"], "tent_b": ["tevita", "noor", "jonas"]}
+    pots = {(c.name, c.shared_by) for d in problem.cycle for m in d.meals for c in m.courses if c.shared_by}
+    assert pots == {("soup", ("tent_a", "tent_b")), ("main", ("tent_a", "tent_b"))}
     assert len(problem.reserve) == 4
 
 
