@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from optimenu.catalogue.item import Catalogue
 from optimenu.catalogue.read import read_catalogue
 from optimenu.catalogue.stock import StockRow, read_stock
+from optimenu.config.changes import Change
 from optimenu.config.days import known_kinds, plan_days
 from optimenu.config.main_settings import ConfigBase, config_model
+from optimenu.config.roles import refused
 from optimenu.config.sift import sift
 from optimenu.config.table_plan import tables
 from optimenu.config.toml_layers import Layers, read_layers
@@ -20,7 +22,13 @@ from optimenu.config.toml_spots import place_of
 from optimenu.config.validate import validate
 from optimenu.crew.acceptance import acceptances
 from optimenu.crew.people import EnergyTable, Person, PersonTable, requirement
-from optimenu.crew.prescriptions import Prescription, PrescriptionFile, impossible, resolve
+from optimenu.crew.prescriptions import (
+    Prescription,
+    PrescriptionFile,
+    PrescriptionTable,
+    resolve,
+)
+from optimenu.crew.slips import absent, impossible
 from optimenu.crew.tasting import Score, read_tasting
 from optimenu.errors import Fault, InputFaults, nearest
 from optimenu.files import shown_path
@@ -49,6 +57,9 @@ class Case:
         Every file read, the config first; the record of a run names each with its SHA-256.
     root : Path
         Folder that holds them all.
+    changes : tuple of Change
+        What files of the config, then of the prescriptions, change in those they extend; keys of the
+        prescriptions begin with ``prescriptions``.
     """
 
     problem: Problem
@@ -57,6 +68,7 @@ class Case:
     files: tuple[Path, ...]
     root: Path
     layers: Layers
+    changes: tuple[Change, ...] = ()
 
     def where(self, key: str) -> str:
         """File and line of a dotted config key, or of the closest one that is written."""
@@ -79,10 +91,13 @@ class _Loader:
         self.layers = layers
         self.faults: list[Fault] = []
         self.files: list[Path] = list(layers.files)
+        self.changes: list[Change] = list(layers.changes)
+        self.scripts: tuple[Layers, Mapping[str, PrescriptionTable]] | None = None
 
     def case(self) -> Case:
         settings, faults = validate(config_model(), self.layers, (), self.layers.values)
         self.faults += faults
+        self.faults += refused(config_model(), self.layers.changes)
         catalogue = self._file("catalogue", read_catalogue)
         names = self.layers.values.get("people", {})
         people = sorted(names) if isinstance(names, dict) else []
@@ -100,7 +115,8 @@ class _Loader:
         rules = self._rules(settings, problem)
         if self.faults:
             raise InputFaults(self.faults)
-        return Case(problem, rules, settings, tuple(dict.fromkeys(self.files)), self.layers.root, self.layers)
+        files = tuple(dict.fromkeys(self.files))
+        return Case(problem, rules, settings, files, self.layers.root, self.layers, tuple(self.changes))
 
     def _fault(self, keys: tuple[str, ...], message: str) -> None:
         self.faults.append(self.layers.fault(keys, f"{place_of(keys)}: {message}"))
@@ -140,6 +156,8 @@ class _Loader:
         self.files += layers.files
         found, faults = validate(PrescriptionFile, layers, (), layers.values)
         self.faults += faults
+        self.faults += refused(PrescriptionFile, layers.changes)
+        self.changes += [replace(c, keys=("prescriptions", *c.keys)) for c in layers.changes]
         if found is None:
             return {}
         out = {}
@@ -153,9 +171,10 @@ class _Loader:
                 text = f"{place_of(fault.keys)}: {fault.message}"
                 self.faults.append(layers.fault(fault.keys, text))
             for keys, message in impossible(table):
-                keys = ("people", name, *keys)
-                self.faults.append(layers.fault(keys, f"{place_of(keys)}: {message}"))
+                where = ("people", name, *keys)
+                self.faults.append(layers.fault(where, f"{place_of(where)}: {message}"))
             out[name] = script
+        self.scripts = layers, found.people
         return out
 
     # ---- the problem
@@ -182,8 +201,7 @@ class _Loader:
         self._marks(settings)
         loads = self._loads(settings, stock)
         found = tables(settings, people, days, catalogue, self._fault)
-        for name, script in scripts.items():
-            self._script_names(name, script, whole)
+        self._script_names(whole)
         if len(self.faults) > before or not days:
             return None
         water: Any = getattr(settings, "water")  # noqa: B009  the rules' tables are added by name
@@ -211,6 +229,7 @@ class _Loader:
             sleep=found.sleep,
             away=found.away,
             shared_packs=found.shared_packs,
+            plain_water_on=water.plain_ml_on,
         )
 
     def _marks(self, settings: ConfigBase) -> None:
@@ -281,21 +300,15 @@ class _Loader:
                     self.faults.append(Fault(shown_path(file), row.line, text))
         return tuple(loads)
 
-    def _script_names(self, name: str, script: Prescription, catalogue: Catalogue) -> None:
+    def _script_names(self, catalogue: Catalogue) -> None:
         """What a prescription names and the catalogue lacks is unsafe, so refused."""
-        keys = ("prescriptions", "file")
-        never_items = script.never_items.union(*(f.never_items for f in script.fasts))
-        never_tags = script.never_tags.union(*(f.never_tags for f in script.fasts))
-        for item in sorted(never_items - set(catalogue.by_id)):
-            text = f'prescription of {name} names no item "{item}" of the catalogue.'
-            self._fault(keys, text + nearest(item, sorted(catalogue.by_id)))
-        tags = sorted({t for i in catalogue.items for t in i.tags})
-        for tag in sorted(never_tags - set(tags)):
-            text = f'prescription of {name} names no tag "{tag}" of the catalogue.{nearest(tag, tags)}'
-            self._fault(keys, text)
-        for column in sorted({*script.limits} - catalogue.columns):
-            text = f"prescription of {name} limits {column}, which the catalogue lacks: it cannot be kept."
-            self._fault(keys, text + nearest(column, sorted(catalogue.columns)))
+        if self.scripts is None:
+            return
+        layers, tables = self.scripts
+        for name, table in tables.items():
+            for keys, message in absent(table, catalogue):
+                where = ("people", name, *keys)
+                self.faults.append(layers.fault(where, f"{place_of(where)}: {message}"))
 
     def _rules(self, settings: ConfigBase, problem: Problem) -> tuple[Rule[Any], ...]:
         rules = []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
 from pydantic import ConfigDict, Field, create_model
 
@@ -12,25 +12,29 @@ from optimenu.crew.people import PersonTable
 from optimenu.rules.registry import rule_classes
 from optimenu.rules.which import Which
 from optimenu.settings import (
+    ChangedBy,
     Clock,
     ClockSpan,
     Day,
     NonNegative,
     Number,
+    Percent,
     Positive,
+    Role,
     Settings,
     Span,
     Text,
     Unit,
     Whole,
     Word,
+    Writer,
 )  # fmt: skip
 
 
 class TastingTable(Settings):
     """Tasting scores and how they become acceptance."""
 
-    file: Text
+    file: Annotated[Text, ChangedBy("planner")]
     """CSV or Parquet file: person, item, kind (sample or serving), date, score, remark."""
     sample_weight: NonNegative = Decimal(1)
     """Weight of a score of a few bites; common practice, no source."""
@@ -40,6 +44,8 @@ class TastingTable(Settings):
 
 class PrescriptionsTable(Settings):
     """Where the physician's file is."""
+
+    changed_by: ClassVar[Role | None] = "physician"
 
     file: Text
     """TOML file of prescriptions."""
@@ -54,6 +60,8 @@ class LoadTable(Settings):
 
 class StayTable(Settings):
     """Dates and the menu cycle."""
+
+    changed_by: ClassVar[Role | None] = "planner"
 
     first_date: Day
     """First date that is planned."""
@@ -121,6 +129,8 @@ class PacksTable(Settings):
 class GoalTable(Settings):
     """What is made as large as it can be: the crew's mean liking."""
 
+    changed_by: ClassVar[Role | None] = "planner"
+
     repeat_share: Annotated[Number, Span(least=0, most=1)] = Decimal("0.8")
     """r: the k-th use of an item in the cycle is worth (1 - r**(k-1)) x the smallest worth less;
     common practice, no source."""
@@ -129,18 +139,53 @@ class GoalTable(Settings):
 class SearchTable(Settings):
     """How hard to look."""
 
+    changed_by: ClassVar[Role | None] = "planner"
+
     moves: Annotated[Whole, Span(least=1000)] = 40_000_000
     """Moves of the search in all; more moves, better menus, the same answer every time."""
     seed: Whole = 1
     """Start of the random numbers; the same seed gives the same menu."""
 
 
+class LeadTable(Settings):
+    """Days from an order to its delivery, by the catalogue's column ``supply``."""
+
+    made: Annotated[Whole, Span(least=0, most=3650), Unit("days")] = 120
+    """Days for an item made for the purpose; common practice, no source."""
+    bought: Annotated[Whole, Span(least=0, most=3650), Unit("days")] = 30
+    """Days for an item bought and repacked; common practice, no source."""
+
+
+class OrderTable(Settings):
+    """What is ordered beyond the menu and the reserve, and by when."""
+
+    tasting_packs: Annotated[Whole, Span(least=0, most=100_000), Unit("packs")] = 0
+    """Packs of each item for tastings, out of the first load that carries it."""
+    quality_packs: Annotated[Whole, Span(least=0, most=100_000), Unit("packs")] = 0
+    """Packs of each item kept back from each load as samples of its quality."""
+    spare_percent: Percent = Decimal(0)
+    """Spare packs as a part of those for menu, condiments and reserve, rounded up for each item and load."""
+    loading_days: Annotated[Whole, Span(least=0, most=3650), Unit("days")] = 7
+    """Days to stow a load, counted back from its arrival; common practice, no source."""
+    packing_days: Annotated[Whole, Span(least=0, most=3650), Unit("days")] = 14
+    """Days to sort, overwrap and label a load before it is stowed; common practice, no source."""
+    lead_days: LeadTable = LeadTable()
+    """Days from an order to its delivery, where the catalogue's column lead_days is silent."""
+    fewer_than: Annotated[Whole, Span(least=0, most=100_000), Unit("servings")] = 3
+    """An item with fewer servings than this for each person of the crew is listed as used little, the
+    reserve and what is free in the day included; common practice, no source."""
+
+
 class ConfigBase(Settings):
     """A config; the rules' own tables are beside these."""
 
     model_config = ConfigDict(title="optimenu config")
+    changed_by: ClassVar[Role | None] = "dietitian"
 
-    name: Text
+    role: Writer | None = None
+    """Who writes this file; decides which limits of the files it extends it may change. A file that
+    extends others and does not say is the planner's."""
+    name: Annotated[Text, ChangedBy("planner")]
     """Name of the plan, as it stands on screens and papers."""
     catalogue: CatalogueTable
     """What there is to eat."""
@@ -164,6 +209,8 @@ class ConfigBase(Settings):
     """Goal."""
     search: SearchTable = SearchTable()
     """Search."""
+    order: OrderTable = OrderTable()
+    """Order sheet."""
 
 
 def config_model() -> type[ConfigBase]:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from pydantic import Field
 
 from optimenu.catalogue.columns import ALL_COLUMNS
 from optimenu.errors import nearest
-from optimenu.settings import Settings, Text
+from optimenu.settings import Role, Settings, Text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -33,6 +33,8 @@ class LeaveOutTable(Settings):
 
 class CatalogueTable(Settings):
     """What there is to eat."""
+
+    changed_by: ClassVar[Role | None] = "planner"
 
     file: Text
     """CSV or Parquet file, relative to this config."""

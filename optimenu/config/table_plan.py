@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from optimenu.errors import nearest
 from optimenu.problem.problem import Party
-from optimenu.settings import minutes
+from optimenu.settings import clock_words, minutes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -82,7 +82,7 @@ def _watches(
             at = minutes(watch.meals[meal.name]) if meal.name in watch.meals else meal.at
             for spans, word in ((watch.sleep, "asleep"), (watch.on_watch, "on watch")):
                 if within(at, _hours(spans)):
-                    text = f"{meal.name} at {at // 60:02d}:{at % 60:02d} finds these people {word}"
+                    text = f"{meal.name} at {clock_words(at)} finds these people {word}"
                     tell((*keys, "meals", meal.name), f"{text}; set another time")
             clock.update({(number[p], meal.name): at for p in watch.people if p in number})
     return clock, sleep
@@ -180,15 +180,17 @@ def _packs(
         for fault in table.faults(catalogue, ()):
             tell((*keys, *fault.keys), fault.message)
         _unknown(table.people, settings.people, (*keys, "people"), tell)
-        group = tuple(
-            k
-            for k, p in enumerate(people)
-            if (not table.people or p.id in table.people) and not p.prescription.severe
-        )
+        named = tuple(k for k, p in enumerate(people) if not table.people or p.id in table.people)
         for item in catalogue.items:
-            if table.matches(item) and len(group) > 1:
+            for group in severe_apart(people, (named,)) if table.matches(item) else ():
                 others = {p for g in found.get(item.id, ()) for p in g}
                 if both := sorted(people[p].id for p in others.intersection(group)):
                     tell(keys, f"{', '.join(both)} share packs of {item.id} in another group already")
                 found[item.id] = (*found.get(item.id, ()), group)
     return found
+
+
+def severe_apart(people: Sequence[Person], groups: Iterable[tuple[int, ...]]) -> tuple[tuple[int, ...], ...]:
+    """Return the groups without those severely allergic: other hands have been in a shared pack."""
+    left = (tuple(p for p in group if not people[p].prescription.severe) for group in groups)
+    return tuple(group for group in left if len(group) > 1)

@@ -4,15 +4,27 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from optimenu.crew.prescriptions import Prescription
+from optimenu.crew.prescriptions import Prescription, PrescriptionTable
 from optimenu.nutrition import energy
 from optimenu.nutrition.activities import activities
 from optimenu.nutrition.requirement import basal_source
-from optimenu.settings import ClockSpan, Colour, Letter, Number, Positive, Settings, Span, Text, Unit, Whole
+from optimenu.settings import (
+    ChangedBy,
+    ClockSpan,
+    Colour,
+    Letter,
+    Number,
+    Positive,
+    Settings,
+    Span,
+    Text,
+    Unit,
+    Whole,
+)  # fmt: skip
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -40,7 +52,12 @@ class EnergyTable(Settings):
 class PersonTable(Settings):
     """One person of the crew."""
 
-    name: Text
+    elsewhere: ClassVar[Mapping[str, str]] = dict.fromkeys(
+        PrescriptionTable.model_fields,
+        "goes into the prescriptions file, the one that [prescriptions] names, under [people.NAME] there",
+    )
+
+    name: Annotated[Text, ChangedBy("planner")]
     """Name on menus and labels."""
     sex: Literal["female", "male"]
     """As the reference tables use it."""
@@ -62,9 +79,9 @@ class PersonTable(Settings):
     """Why the floor is under 5."""
     sleep: tuple[ClockSpan, ...] = ()
     """Hours of sleep, as pairs of times; those of the person's watch when left out."""
-    mark: Letter | None = None
+    mark: Annotated[Letter | None, ChangedBy("planner")] = None
     """Letter on screens and papers; the first free letter of the name when absent."""
-    colour: Colour | None = None
+    colour: Annotated[Colour | None, ChangedBy("planner")] = None
     """Colour on screens, as #RRGGBB; never the only way to tell people apart."""
 
 

@@ -61,6 +61,8 @@ class Problem:
         r in the deduction (1 - r**(k-1)) x the smallest positive worth, for the k-th use of an item.
     plain_water_ml : Decimal
         Plain drinking water a person-day, counted as fluid.
+    plain_water_on : mapping of str to Decimal
+        The same on a day kind that has its own.
     clock : mapping of (person, meal name) to int
         When a person eats a meal, minutes after midnight, where it is not the meal's own time.
     sleep : mapping of int to tuple of (int, int)
@@ -84,6 +86,7 @@ class Problem:
     acceptance: Mapping[tuple[str, str], Acceptance]
     repeat_share: Decimal = Decimal("0.8")
     plain_water_ml: Decimal = ZERO
+    plain_water_on: Mapping[str, Decimal] = field(default_factory=dict)
     notes: tuple[str, ...] = field(default=())
     clock: Mapping[tuple[int, str], int] = field(default_factory=dict)
     sleep: Mapping[int, tuple[tuple[int, int], ...]] = field(default_factory=dict)
@@ -208,14 +211,12 @@ class Problem:
         return last
 
     def amount(self, item: Item, column: str) -> Decimal | None:
-        """Nutrient in one serving, in the column's unit; None when unknown.
+        """Nutrient in one serving, in the column's unit, water added counted as fluid; None when unknown."""
+        return item.amount(column)
 
-        Water is counted as fluid: water in the item and water added to it (1 mL taken as 1 g).
-        """
-        known = item.amounts.get(column)
-        if column == "WATER_g" and known is not None:
-            return known + item.water_ml
-        return known
+    def plain_water(self, kind: str) -> Decimal:
+        """Plain drinking water a person has on a day of this kind, mL."""
+        return self.plain_water_on.get(kind, self.plain_water_ml)
 
     def worth(self, person: int, item: Item, course: Course, day: PlanDay) -> Decimal:
         """Worth of one serving to one person, six decimals.

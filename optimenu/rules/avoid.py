@@ -13,6 +13,7 @@ from optimenu.errors import nearest
 from optimenu.problem.opening import open_dates
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
+from optimenu.rules import doses
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
 from optimenu.rules.which import Which, course_faults, meal_faults, people_faults
 from optimenu.settings import Flag, Percent, Settings
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
     from optimenu.catalogue.item import Item
     from optimenu.crew.people import Person
+    from optimenu.crew.prescriptions import Prescription
     from optimenu.menu.tally import Entry, Tally
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
@@ -83,12 +85,15 @@ class Avoid(Rule[AvoidSettings]):
         Allergies, diets and exclusions as prescribed; items scored or estimated under the person's
         floor of acceptance; items nobody can judge for them. Unknown is unsafe: a severe allergy
         excludes what contains, may contain or is not known to be free of the allergen, and every pack
-        that is kept open and shared with others. A shared dish must suit everybody at its table. Fasts
-        hold on their dates; on a day kind only what suits it is served. Check the allergens on the pack
-        itself.
+        that is kept open and shared with others; an intolerance bears so many servings a day of them.
+        Where textures are prescribed, an item without a stated texture is excluded. A shared dish must
+        suit everybody at its table. Fasts hold on their dates; on a day kind only what suits it is served.
+        Check the allergens on the pack itself.
     Maths
         Such servings have no column. Estimated servings:
-        sum of dates x estimated <= share x sum of dates x servings, condiments left out.
+        sum of dates x estimated <= share x sum of dates x servings, condiments left out. Intolerances:
+        sum of servings that are not free of the allergen <= servings_a_day, for each person and day,
+        what is free in the day included.
     When
         Everywhere, the reserve included; the share over the dates of the stay.
     Source
@@ -184,6 +189,19 @@ never = { tags = ["spicy"] }
                 return f"not known to suit the diet {diet.replace('_', ' ')}"
         if item.id in script.never_items or not item.tags.isdisjoint(script.never_tags):
             return "excluded by prescription"
+        return self._untextured(script, item)
+
+    @staticmethod
+    def _untextured(script: Prescription, item: Item) -> str | None:
+        """Say why the texture of an item does not suit; one that is not stated is unsafe."""
+        if not script.only_textures and not script.never_textures:
+            return None
+        if item.texture is None:
+            return "texture not stated, and only some textures may be given"
+        if item.texture in script.never_textures or (
+            script.only_textures and item.texture not in script.only_textures
+        ):
+            return f"texture {item.texture}, excluded by prescription"
         return None
 
     def _unliked(self, person: Person, course: Course | None, item: Item, *, free: bool) -> str | None:
@@ -205,7 +223,8 @@ never = { tags = ["spicy"] }
         return None
 
     def write(self, page: Page) -> None:
-        """One row per person: the share of servings that rests on an estimate."""
+        """One row per person: the share of servings that rests on an estimate; and doses of allergens."""
+        doses.write(page)
         part, places = vector([self.settings.estimated_share / 100])
         stay = [d.number for d in self.problem.cycle]
         weight = np.asarray([d.weight for d in self.problem.days], dtype=np.int64)
@@ -227,7 +246,8 @@ never = { tags = ["spicy"] }
         return liked is not None and liked.estimated
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
-        """Weigh estimated servings against all, over the dates."""
+        """Weigh estimated servings against all, over the dates; count doses of allergens."""
+        yield from doses.measures(tally)
         for p, person in enumerate(self.problem.people):
             entries = [e for e in tally.by_person.get(p, ()) if self._counts(e)]
             every = sum((Decimal(e.count * e.day.weight) for e in entries), ZERO)

@@ -10,14 +10,20 @@ from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.problem.calendar import runs
 from optimenu.program.origin import Origin
 from optimenu.program.page import soft_amount
+from optimenu.rules.base import outward
 from optimenu.rules.nutrient_settings import WINDOW_DATES, Line, NutrientsSettings, lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from optimenu.crew.people import Person
+    from optimenu.problem.calendar import PlanDay
     from optimenu.problem.problem import Problem
+    from optimenu.rules.nutrient_settings import FluidTable
 
 ENERGY = "ENERC_KCAL_kcal"
+WATER = "WATER_g"
+FLUID = "nutrients.fluid.ml_per_kcal"
 ZERO = Decimal(0)
 PERCENT = Decimal(100)
 
@@ -73,6 +79,7 @@ class AskMaker:
     def _asks_of(self, p: int) -> Iterator[Ask]:
         person = self.problem.people[p]
         yield from self._energy_asks(p)
+        yield from self._fluid_asks(p)
         for day in self.problem.days:
             for (column, window, side), line in lines(self.settings, person, day.kind, self._columns).items():
                 prescribed = line.key.startswith("prescriptions.") and side == "high"
@@ -82,6 +89,8 @@ class AskMaker:
                     yield from self._amount(p, column, window, side, line, ((day.number, 1),), day.share)
                 elif window == "meal":
                     for meal in day.meals:
+                        if side == "low" and not self.problem.attends(p, day, meal):
+                            continue
                         yield from self._amount(
                             p, column, window, side, line, ((day.number, 1),), Decimal(1), meal.name
                         )
@@ -115,18 +124,33 @@ class AskMaker:
     ) -> Iterator[Ask]:
         if column not in self._columns:
             return
-        given = ZERO if line.food_only or meal else self._given(p, column)
+        brought = ZERO
+        if not line.food_only and not meal:
+            brought = sum((w * self._given(p, column, self.problem.days[d]) for d, w in weights), ZERO)
         nutrient = BY_COLUMN[column]
         yield self._ask(
             p, line.key, column, line.who, window, weights, meal,
-            side=side, top=column, total=(line.value - given) * dates, limit=line.value, given=given,
-            per=dates, price=line.price, unit=nutrient.unit, reading=nutrient.unit,
+            side=side, top=column, total=line.value * dates - brought, limit=line.value,
+            given=brought / dates, per=dates, price=line.price, unit=nutrient.unit, reading=nutrient.unit,
         )  # fmt: skip
 
-    def _given(self, p: int, column: str) -> Decimal:
-        """What prescribed supplements, and plain water, bring a day."""
-        extra = self.problem.plain_water_ml if column == "WATER_g" else ZERO
-        return self.problem.people[p].prescription.supplements.get(column, ZERO) + extra
+    def _given(self, p: int, column: str, day: PlanDay) -> Decimal:
+        """What prescribed supplements, and plain water, bring on a plan day; a part-day its share."""
+        extra = self.problem.plain_water(day.kind) if column == WATER else ZERO
+        return day.share * (self.problem.people[p].prescription.supplements.get(column, ZERO) + extra)
+
+    def _fluid_asks(self, p: int) -> Iterator[Ask]:
+        table = self.settings.fluid
+        if table is None or WATER not in self._columns:
+            return
+        for d in self.problem.cycle:
+            limit = fluid_of(table, self.problem.people[p], d)
+            given = self._given(p, WATER, d)
+            yield self._ask(
+                p, FLUID, WATER, table.who, "day", ((d.number, 1),), side="low", top=WATER,
+                total=limit - given, limit=limit, given=given, per=Decimal(1), price=table.price,
+                unit="g", reading="g",
+            )  # fmt: skip
 
     def _ask(
         self, p: int, key: str, what: str, who: str, window: str,
@@ -227,3 +251,18 @@ class AskMaker:
         else:
             for weights, dates in self._spans(window):
                 yield weights, dates, "", ""
+
+
+def fluid_of(table: FluidTable, person: Person, day: PlanDay) -> Decimal:
+    """Fluid a person needs on a plan day, mL taken as g."""
+    extra = table.extra_ml.get(day.kind, ZERO)
+    return table.ml_per_kcal * person.kcal_on(day.kind) * day.share + extra
+
+
+def fluid_edit(settings: NutrientsSettings, person: Person, day: PlanDay, value: Decimal) -> str:
+    """Return the change of the config under which this much fluid would be enough."""
+    extra = settings.fluid.extra_ml.get(day.kind, ZERO) if settings.fluid else ZERO
+    need = person.kcal_on(day.kind) * day.share
+    if value > extra:
+        return f"lower {FLUID} to {outward((value - extra) / need, low=True)} mL/kcal"
+    return f"lower {FLUID}, and nutrients.fluid.extra_ml.{day.kind} under {outward(value, low=True)} mL"

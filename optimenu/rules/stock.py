@@ -11,7 +11,7 @@ import numpy as np
 from optimenu.menu.packs import packs_of
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule
-from optimenu.settings import Settings, Text
+from optimenu.settings import Role, Settings, Text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -54,13 +54,14 @@ class Stock(Rule[StockSettings]):
     table: ClassVar[str] = "stock"
     model: ClassVar[type[Settings]] = StockSettings
     by_date: ClassVar[bool] = True
+    who: ClassVar[Role] = "planner"
     example: ClassVar[str] = """
 [stock]
 file = "station/stock.csv"
 unlisted = "refuse"
 """
 
-    def _ends(self, load: int) -> date:
+    def ends(self, load: int) -> date:
         """Last date food of a load is needed."""
         fed = [w for w in self.problem.dates if self.problem.load_on(w) == load]
         last = max(fed) if fed else self.problem.loads[load].arrives
@@ -76,12 +77,11 @@ unlisted = "refuse"
             if load is None:
                 continue
             found = lots.setdefault((row.item, load), [])
-            usable = row.state == "released" and row.use_by is not None
-            if usable and row.use_by is not None and row.use_by >= self.problem.loads[load].arrives:
+            if row.use_by is not None and row.usable(self.problem.loads[load].arrives):
                 found.append((row.use_by, row.packs))
         out = {}
         for key, dated in lots.items():
-            last = self._ends(key[1])
+            last = self.ends(key[1])
             marks: list[date | None] = [None, *sorted({u for u, _ in dated if u < last})]
             out[key] = tuple((m, sum(n for u, n in dated if m is None or u > m)) for m in marks)
         return out
@@ -94,6 +94,20 @@ unlisted = "refuse"
         if found is None:
             return None if self.settings.unlisted == "order" else ((None, 0),)
         return found
+
+    def balance(self, tally: Tally, item: Item, load: int) -> tuple[tuple[date | None, int, int], ...] | None:
+        """Packs of an item that a menu opens from a load, beside those usable.
+
+        Returns
+        -------
+        tuple of (date or None, int, int), or None
+            For all dates (None) and for those after each use-by date that could bind: packs opened,
+            packs usable. None when no lot of the item is listed and it may be ordered in any number.
+        """
+        limits = self._limits(item, load)
+        if limits is None:
+            return None
+        return tuple((after, packs_of(tally, item, load, after), packs) for after, packs in limits)
 
     def allow(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item

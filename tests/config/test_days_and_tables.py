@@ -289,13 +289,13 @@ def test_common_meals_are_counted(tmp_path):
         (
             'to = "17:00"',
             'to = "17:00"\nnever_items = ["stwe"]',
-            "plan.toml:7 [prescriptions] file: prescription of "
-            'bo names no item "stwe" of the catalogue. Did you mean "stew"?',
+            'prescriptions.toml:12 [people.bo.fasts.one] never_items: no item "stwe" in the catalogue. '
+            'Did you mean "stew"?',
         ),
         (
             'to = "17:00"',
             'to = "17:00"\nnever_tags = ["meat"]',
-            'plan.toml:7 [prescriptions] file: prescription of bo names no tag "meat" of the catalogue.',
+            'prescriptions.toml:12 [people.bo.fasts.one] never_tags: no tag "meat" in the catalogue.',
         ),
     ],
 )

@@ -1,0 +1,1 @@
+"""What is packed, ordered and left: from a signed menu to packs."""
