@@ -9,7 +9,7 @@ from pydantic import Field
 
 from optimenu.catalogue.columns import ALL_COLUMNS
 from optimenu.errors import nearest
-from optimenu.settings import Role, Settings, Text
+from optimenu.settings import ChangedBy, Role, Settings, Text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -38,7 +38,9 @@ class CatalogueTable(Settings):
 
     file: Text
     """CSV or Parquet file, relative to this config."""
-    only: dict[Text, Annotated[tuple[Text, ...], Field(min_length=1)]] = Field(default_factory=dict)
+    only: Annotated[dict[Text, Annotated[tuple[Text, ...], Field(min_length=1)]], ChangedBy("dietitian")] = (
+        Field(default_factory=dict)
+    )
     """Catalogue column to words: an item is kept when every column named has one of its words; what a
     column does not state is unknown, so not kept."""
     leave_out: LeaveOutTable = LeaveOutTable()

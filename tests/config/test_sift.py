@@ -117,3 +117,15 @@ def test_an_empty_list_of_words_is_refused(tmp_path):
 def test_without_a_filter_the_catalogue_is_untouched(tmp_path):
     whole = load_case(write(tmp_path, CONFIG)).problem.catalogue
     assert sift(whole, CatalogueTable(file="items.csv")) == (whole, ())
+
+
+def test_what_is_safe_to_carry_is_the_dietitians_to_widen(tmp_path):
+    config = changed(HERE, HERE + 'only = { may_freeze = ["yes"] }\n')
+    write(tmp_path, config, items_csv=COLD)
+    other = tmp_path / "other.toml"
+    other.write_text('extends = "plan.toml"\n[catalogue.only]\nmay_freeze = ["yes", "no"]\n')
+    (fault,) = told(other)
+    assert fault.startswith("other.toml:3 [catalogue.only] may_freeze: only the dietitian may change this")
+    other.write_text('role = "dietitian"\n' + other.read_text())
+    ids = [i.id for i in load_case(other).problem.catalogue.items]
+    assert ids == ["stew", "rice", "bar"]
