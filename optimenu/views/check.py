@@ -20,6 +20,7 @@ from optimenu.views.totals import amount, limit
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from optimenu.catalogue.item import Catalogue
     from optimenu.config.case import Case
     from optimenu.config.inspect import Inspection, PersonView
     from optimenu.crew.people import Person
@@ -51,11 +52,15 @@ def check_page(case: Case, found: Inspection, *, every: bool = False) -> Rendera
         f"Cycle of {problem.cycle_length} days: {kinds}; {weights}.",
         *_apart(problem),
         f"Reserve days: {len(problem.reserve)}. Loads: {loads}.",
-        f"Items in the catalogue: {len(problem.catalogue.items)}. Files: {', '.join(found.files)}.",
+        f"Items in the catalogue: {_kept(problem.catalogue)}. Files: {', '.join(found.files)}.",
     ]
     letters = marks(problem.people)
     parts: list[RenderableType] = [heading(problem.name), *map(cell, lines)]
     parts += [_person(case, p, letters[p.id]) for p in found.people]
+    if found.activity_sources:
+        parts.append(heading("Where the costs of activities come from"))
+        words = [line.replace("_", " ") for line in found.activity_sources]
+        parts += [Padding(cell(line), (0, 0, 0, 2)) for line in words]
     parts += [_choices(found, letters), *open_page(case, found.open_points, every=every), cautions()]
     return Group(*parts)
 
@@ -74,6 +79,11 @@ def _apart(problem: Problem) -> list[str]:
         count = sum(group in groups for groups in problem.shared_packs.values())
         lines.append(f"Opened packs of {many(count, 'item')} shared: {', '.join(names[m] for m in group)}.")
     return lines
+
+
+def _kept(catalogue: Catalogue) -> str:
+    kept, out = len(catalogue.items), catalogue.left_out
+    return f"{kept} of {kept + out}, {out} left out by this config" if out else str(kept)
 
 
 def _person(case: Case, p: PersonView, mark: Mark) -> RenderableType:
