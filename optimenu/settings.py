@@ -28,7 +28,8 @@ from optimenu.measures import Numeric, Span, Unit, needs, plain
 
 __all__ = [
     "ChangedBy", "Clock", "ClockSpan", "Day", "Flag", "NonNegative", "Number", "Percent", "Positive", "Role",
-    "Settings", "Span", "Text", "Unit", "Whole", "Word", "Writer", "minutes", "needs", "to_toml",
+    "Settings", "Span", "Text", "Unit", "Whole", "Word", "Writer", "clock_words", "minutes", "needs",
+    "to_toml",
 ]  # fmt: skip
 
 
@@ -166,6 +167,11 @@ ClockSpan = tuple[Clock, Clock]
 def minutes(at: time) -> int:
     """Return a time of day as minutes after midnight."""
     return at.hour * 60 + at.minute
+
+
+def clock_words(minute: int) -> str:
+    """Return minutes after midnight as a time of day, ``07:30``."""
+    return f"{minute // 60:02d}:{minute % 60:02d}"
 
 
 def to_toml(model: BaseModel) -> str:

@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from optimenu.commands import audit, check, order, plan, rules, schema, sheet, show
+from optimenu.commands import audit, check, drill, order, plan, rules, schema, sheet, show
 from optimenu.errors import InputFaults, OptimenuError
 
 app = typer.Typer(
@@ -22,6 +22,7 @@ app = typer.Typer(
 )
 for name, module in (
     ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("sheet", sheet), ("order", order),
+    ("drill", drill),
     ("rules", rules), ("schema", schema),
 ):  # fmt: skip
     app.command(name)(module.run)

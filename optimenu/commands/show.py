@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -21,6 +22,10 @@ def run(
     day: Annotated[int | None, typer.Option(help="One day of the cycle, from 1.", min=1)] = None,
     reserve_day: Annotated[
         int | None, typer.Option(help="One day of the reserve, from 1; beside --day, both.", min=1)
+    ] = None,
+    date: Annotated[
+        datetime | None,
+        typer.Option(help="The day planned for a date, such as 2031-05-09.", formats=["%Y-%m-%d"]),
     ] = None,
     nutrients: Annotated[bool, typer.Option("--nutrients", help="Nutrients against their limits.")] = False,
     totals: Annotated[
@@ -44,6 +49,8 @@ def run(
     numbers = [
         _day(problem, block, n) for block, n in (("cycle", day), ("reserve", reserve_day)) if n is not None
     ]
+    if date is not None:
+        numbers.append(_dated(problem, date))
     report = audit_menu(problem, found.case.rules, found.menu, found.scale)
     if as_json:
         _print_json(found, report, people, numbers)
@@ -100,6 +107,16 @@ def _day(problem: Problem, block: str, day: int) -> int:
         count = sum(d.block == block for d in problem.days)
         days = f"{count} {unit_word('days', Decimal(count))}"
         raise InputFaults([Fault(option, 0, f"no day {day} in the {where} of {days}")])
+    return found
+
+
+def _dated(problem: Problem, when: datetime) -> int:
+    from optimenu.errors import Fault, InputFaults
+
+    found = dict(zip(problem.dates, problem.sequence, strict=True)).get(when.date())
+    if found is None:
+        text = f"{when:%Y-%m-%d} is not a date of the stay, {problem.dates[0]} to {problem.dates[-1]}"
+        raise InputFaults([Fault("--date", 0, text)])
     return found
 
 

@@ -15,6 +15,7 @@ from optimenu.config.changes import Change
 from optimenu.config.days import known_kinds, plan_days
 from optimenu.config.main_settings import ConfigBase, config_model
 from optimenu.config.roles import refused
+from optimenu.config.sift import sift
 from optimenu.config.table_plan import tables
 from optimenu.config.toml_layers import Layers, read_layers
 from optimenu.config.toml_spots import place_of
@@ -25,10 +26,9 @@ from optimenu.crew.prescriptions import (
     Prescription,
     PrescriptionFile,
     PrescriptionTable,
-    absent,
-    impossible,
     resolve,
 )
+from optimenu.crew.slips import absent, impossible
 from optimenu.crew.tasting import Score, read_tasting
 from optimenu.errors import Fault, InputFaults, nearest
 from optimenu.files import shown_path
@@ -188,6 +188,10 @@ class _Loader:
         scripts: Mapping[str, Prescription],
     ) -> Problem | None:
         before = len(self.faults)
+        whole = catalogue
+        catalogue, unsifted = sift(whole, settings.catalogue)
+        for keys, message in unsifted:
+            self._fault(("catalogue", *keys), message)
         days, sequence, dates = plan_days(settings, scripts, self._fault)
         people = tuple(
             p
@@ -197,7 +201,7 @@ class _Loader:
         self._marks(settings)
         loads = self._loads(settings, stock)
         found = tables(settings, people, days, catalogue, self._fault)
-        self._script_names(catalogue)
+        self._script_names(whole)
         if len(self.faults) > before or not days:
             return None
         water: Any = getattr(settings, "water")  # noqa: B009  the rules' tables are added by name
@@ -211,7 +215,7 @@ class _Loader:
             cycle_length=settings.stay.cycle_days,
             loads=loads,
             catalogue=catalogue,
-            stock=stock,
+            stock=None if stock is None else tuple(r for r in stock if r.item in catalogue.by_id),
             acceptance=acceptances(
                 scores,
                 [p.id for p in people],

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from optimenu.config.open_points import OpenPoint, open_points
+from optimenu.crew.people import activity_sources
 from optimenu.program.build import offered, refusal
 
 if TYPE_CHECKING:
@@ -65,6 +66,7 @@ class Inspection:
     people: list[PersonView]
     open_points: list[OpenPoint]
     files: list[str]
+    activity_sources: list[str]
 
 
 def inspect(case: Case) -> Inspection:
@@ -73,6 +75,7 @@ def inspect(case: Case) -> Inspection:
         people=[_person(case, p) for p in range(len(case.problem.people))],
         open_points=open_points(case),
         files=[p.relative_to(case.root).as_posix() for p in case.files],
+        activity_sources=list(activity_sources(case.settings.people.values())),
     )
 
 

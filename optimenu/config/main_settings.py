@@ -7,6 +7,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import ConfigDict, Field, create_model
 
+from optimenu.config.sift import CatalogueTable
 from optimenu.crew.people import PersonTable
 from optimenu.rules.registry import rule_classes
 from optimenu.rules.which import Which
@@ -28,15 +29,6 @@ from optimenu.settings import (
     Word,
     Writer,
 )  # fmt: skip
-
-
-class CatalogueTable(Settings):
-    """What there is to eat."""
-
-    changed_by: ClassVar[Role | None] = "planner"
-
-    file: Text
-    """CSV or Parquet file, relative to this config."""
 
 
 class TastingTable(Settings):

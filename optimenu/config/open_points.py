@@ -144,7 +144,7 @@ class _Look:
 
     def unknown_allergens(self) -> Iterator[OpenPoint]:
         """Items that do not state an allergen somebody must avoid."""
-        named = dict.fromkeys(a for p in self.problem.people for a in p.prescription.allergies)
+        named = dict.fromkeys(a for p in self.problem.people for a in p.prescription.named)
         for allergen in named:
             items = [i for i in self.problem.catalogue.items if i.allergen(allergen) == "unknown"]
             facts = [{"item": i.id, "name": i.name} for i in items if i.id in self.could_be_used]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from optimenu.errors import nearest
 from optimenu.problem.problem import Party
-from optimenu.settings import minutes
+from optimenu.settings import clock_words, minutes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -82,7 +82,7 @@ def _watches(
             at = minutes(watch.meals[meal.name]) if meal.name in watch.meals else meal.at
             for spans, word in ((watch.sleep, "asleep"), (watch.on_watch, "on watch")):
                 if within(at, _hours(spans)):
-                    text = f"{meal.name} at {at // 60:02d}:{at % 60:02d} finds these people {word}"
+                    text = f"{meal.name} at {clock_words(at)} finds these people {word}"
                     tell((*keys, "meals", meal.name), f"{text}; set another time")
             clock.update({(number[p], meal.name): at for p in watch.people if p in number})
     return clock, sleep

@@ -10,7 +10,6 @@ from pydantic import Field
 from optimenu.settings import Clock, Day, Settings, minutes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
     from datetime import date
 
 
@@ -63,14 +62,3 @@ def fast_of(name: str, table: FastTable) -> Fast:
         frozenset(table.never_items),
         frozenset(table.never_tags),
     )
-
-
-def fast_slips(tables: Mapping[str, FastTable]) -> Iterator[tuple[tuple[str, ...], str]]:
-    """Keys inside the prescription, and what cannot be a fast."""
-    for name, fast in tables.items():
-        if (fast.from_ is None) != (fast.to is None):
-            yield ("fasts", name), "from and to go together; set both or neither"
-        elif fast.from_ is not None and fast.from_ == fast.to:
-            yield ("fasts", name, "to"), "a fast of a whole day leaves no meal; ask the physician"
-        elif fast.from_ is None and not (fast.diets or fast.never_items or fast.never_tags):
-            yield ("fasts", name), "set from and to, or diets, never_items or never_tags"

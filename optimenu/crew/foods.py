@@ -6,29 +6,22 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from optimenu.catalogue.columns import ALLERGENS
+from optimenu.catalogue.named import LISTS, Named
 from optimenu.errors import nearest
 from optimenu.nutrition.nutrients import BY_COLUMN
-from optimenu.settings import NonNegative, Settings
+from optimenu.settings import NonNegative
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from optimenu.catalogue.item import Catalogue, Item
 
-KINDS = ("items", "tags", "main_ingredients", "cuisines", "contains", "column")
+KINDS = (*LISTS, "contains", "column")
 
 
-class Foods(Settings):
+class Foods(Named):
     """Foods meant: every item that any of the lists names; what is unknown is taken to be meant."""
 
-    items: tuple[str, ...] = ()
-    """Item ids."""
-    tags: tuple[str, ...] = ()
-    """Tags."""
-    main_ingredients: tuple[str, ...] = ()
-    """Main ingredients."""
-    cuisines: tuple[str, ...] = ()
-    """Cuisines."""
     contains: tuple[str, ...] = ()
     """Allergens: items that contain, may contain or are not known to be free of one of them."""
     column: str | None = None
@@ -40,10 +33,7 @@ class Foods(Settings):
     def matches(self, item: Item) -> bool:
         """Tell whether an item is meant, or cannot be known not to be."""
         return (
-            item.id in self.items
-            or not item.tags.isdisjoint(self.tags)
-            or item.main_ingredient in self.main_ingredients
-            or item.cuisine in self.cuisines
+            super().matches(item)
             or any(item.allergen(a) != "free" for a in self.contains)
             or (self.column is not None and self._more(item, self.column))
         )
@@ -56,8 +46,7 @@ class Foods(Settings):
 
     def words(self) -> str:
         """Return the names, for reading."""
-        names = [*self.items, *self.tags, *self.main_ingredients, *self.cuisines]
-        words = [n.replace("_", " ") for n in names]
+        words = [named] if (named := super().words()) else []
         words += [f"what may contain {a.replace('_', ' ')}" for a in self.contains]
         if self.column is not None:
             nutrient = BY_COLUMN.get(self.column)
@@ -78,17 +67,7 @@ class Foods(Settings):
 
     def absent(self, catalogue: Catalogue) -> Iterator[tuple[str, str]]:
         """Names that no item of the catalogue bears: a misspelt one would leave out nothing."""
-        known = {
-            "items": sorted(catalogue.by_id),
-            "tags": sorted({t for i in catalogue.items for t in i.tags}),
-            "main_ingredients": sorted({i.main_ingredient for i in catalogue.items if i.main_ingredient}),
-            "cuisines": sorted({i.cuisine for i in catalogue.items if i.cuisine}),
-        }
-        for field, names in known.items():
-            for name in getattr(self, field):
-                if name not in names:
-                    word = field.removesuffix("s").replace("_", " ")
-                    yield field, f'no {word} "{name}" in the catalogue.{nearest(name, names)}'
+        yield from super().absent(catalogue)
         if self.column is not None and self.column not in catalogue.columns:
             text = f"the catalogue has no nutrient column {self.column}."
             yield "column", text + nearest(self.column, sorted(catalogue.columns))

@@ -10,6 +10,8 @@ from pydantic import Field
 
 from optimenu.crew.prescriptions import Prescription, PrescriptionTable
 from optimenu.nutrition import energy
+from optimenu.nutrition.activities import activities
+from optimenu.nutrition.requirement import basal_source
 from optimenu.settings import (
     ChangedBy,
     ClockSpan,
@@ -25,7 +27,7 @@ from optimenu.settings import (
 )  # fmt: skip
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
 KCAL = Decimal(1)
 
@@ -83,6 +85,21 @@ class PersonTable(Settings):
     """Colour on screens, as #RRGGBB; never the only way to tell people apart."""
 
 
+def activity_sources(people: Iterable[PersonTable]) -> tuple[str, ...]:
+    """Say where the figures behind these people's hours come from, a line a source; none without hours."""
+    found: dict[str, list[str]] = {}
+    for table in people:
+        for source in (table.energy, *table.energy_on.values()):
+            for name in source.hours or {}:
+                activity = activities()[name]
+                sure = "" if activity.read == "no source" else f"; {activity.read}"
+                names = found.setdefault(f"{activity.source}{sure}", [])
+                names += [name] if name not in names else []
+                if activity.unit == "times_basal":
+                    found[basal_source("mifflin")] = ["basal metabolism"]
+    return tuple(f"{', '.join(names)}: {source}" for source, names in found.items())
+
+
 @dataclass(frozen=True)
 class Person:
     """A person as the plan sees them.
@@ -92,7 +109,8 @@ class Person:
     kcal : mapping of str to Decimal
         Requirement by day kind; the empty string is every other day.
     steps : tuple of str
-        How the requirement was reached, line by line with sources.
+        How the requirement was reached, line by line with sources; those of activities are in
+        `activity_sources`.
     """
 
     id: str
@@ -127,7 +145,8 @@ def requirement(table: PersonTable, source: EnergyTable) -> tuple[Decimal, tuple
         total = energy.from_hours(
             table.sex, table.age, table.mass_kg, table.height_m, source.hours, state=table.state or ""
         )
-        return total.total, tuple(str(part) for part in total.parts)
+        parts = "; ".join(f"{part.activity} {part.working} = {part.kcal} kcal" for part in total.parts)
+        return total.total, (f"{total.total} kcal a day, the sum of: {parts}",)
     value = energy.estimated_requirement(
         source.edition or "",
         table.sex,

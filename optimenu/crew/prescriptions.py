@@ -11,11 +11,8 @@ from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from optimenu.catalogue.columns import ALLERGENS
-from optimenu.crew.fasts import Fast, FastTable, fast_of, fast_slips
+from optimenu.crew.fasts import Fast, FastTable, fast_of
 from optimenu.crew.foods import Foods
-from optimenu.errors import nearest
-from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.settings import (
     Clock,
     Day,
@@ -34,17 +31,14 @@ from optimenu.settings import (
 
 if TYPE_CHECKING:
     import datetime
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Mapping
     from datetime import date
-
-    from optimenu.catalogue.item import Catalogue
 
 Severity = Literal["severe", "avoid"]
 Window = Literal["meal", "day", "three_days", "seven_days", "stay"]
 WINDOWS: tuple[Window, ...] = ("meal", "day", "three_days", "seven_days", "stay")
 Hours = Annotated[Number, Span(least=0, most=24), Unit("h")]
 Apart = Annotated[Number, Span(above=0, most=24), Unit("h")]
-Key = str | int
 
 
 class Band(Settings):
@@ -196,6 +190,17 @@ class Prescription:
     date: date | None = None
 
     @property
+    def named(self) -> tuple[str, ...]:
+        """Allergens whose state in an item matters to this person."""
+        found = dict.fromkeys((*self.allergies, *self.intolerances))
+        for medicine in self.medicines.values():
+            for foods in medicine.apart:
+                found.update(dict.fromkeys(foods.contains))
+        for pair in self.apart.values():
+            found.update(dict.fromkeys((*pair.these.contains, *pair.those.contains)))
+        return tuple(found)
+
+    @property
     def severe(self) -> bool:
         """True with any severe allergy: no pack kept open is shared with others."""
         return "severe" in self.allergies.values()
@@ -233,87 +238,3 @@ def resolve(table: PrescriptionTable) -> Prescription:
         by=table.by,
         date=table.date,
     )
-
-
-def impossible(table: PrescriptionTable) -> Iterator[tuple[tuple[Key, ...], str]]:
-    """Keys inside the prescription, and what cannot be, whatever the catalogue holds."""
-    yield from _limit_slips(table)
-    for name, supplement in table.supplements.items():
-        for column in supplement.amounts:
-            if column not in BY_COLUMN:
-                text = f'no nutrient column "{column}".{nearest(column, sorted(BY_COLUMN))}'
-                yield ("supplements", name, "amounts", column), text
-    yield from fast_slips(table.fasts)
-    for allergen in table.intolerances:
-        if allergen not in ALLERGENS:
-            yield ("intolerances", allergen), f'no allergen "{allergen}".{nearest(allergen, ALLERGENS)}'
-        elif allergen in table.allergies:
-            text = f"{allergen} is under allergies already, which exclude it; keep one of the two"
-            yield ("intolerances", allergen), text
-    for texture in sorted({*table.only_textures} & {*table.never_textures}):
-        yield ("never_textures",), f'"{texture}" is in only_textures too; keep one of the two'
-    yield from _clock_slips(table)
-
-
-def _limit_slips(table: PrescriptionTable) -> Iterator[tuple[tuple[Key, ...], str]]:
-    for column, limits in table.limits.items():
-        if not limits.bands() and limits.step is None:
-            yield ("limits", column), f"says nothing; set one of {', '.join(WINDOWS)} or step"
-        for window, band in limits.bands().items():
-            if band.low is None and band.high is None:
-                yield ("limits", column, window), "set low or high"
-            if band.low is not None and band.high is not None and band.low > band.high:
-                yield ("limits", column, window, "low"), f"low {band.low} is over high {band.high}"
-
-
-def _clock_slips(table: PrescriptionTable) -> Iterator[tuple[tuple[Key, ...], str]]:
-    for name, medicine in table.medicines.items():
-        if not medicine.at:
-            yield ("medicines", name, "at"), 'a medicine needs the times of its doses, such as ["07:00"]'
-        if not medicine.apart:
-            text = "says nothing: name in apart what is kept away from it"
-            yield ("medicines", name), text
-        for k, foods in enumerate(medicine.apart):
-            keys: tuple[Key, ...] = ("medicines", name, "apart", k)
-            yield from ((_inside(keys, key), text) for key, text in foods.slips())
-            if not foods.hours_before and not foods.hours_after:
-                yield keys, "set hours_before or hours_after"
-    for name, pair in table.apart.items():
-        for side in ("these", "those"):
-            for key, text in getattr(pair, side).slips():
-                yield _inside(("apart", name, side), key), text
-
-
-def absent(table: PrescriptionTable, catalogue: Catalogue) -> Iterator[tuple[tuple[Key, ...], str]]:
-    """Keys inside the prescription that name what the catalogue lacks: it could not be kept, so refused."""
-    textures = sorted({i.texture for i in catalogue.items if i.texture})
-    known = {
-        "never_items": sorted(catalogue.by_id),
-        "never_tags": sorted({t for i in catalogue.items for t in i.tags}),
-        "only_textures": textures,
-        "never_textures": textures,
-    }
-    owners: list[tuple[tuple[Key, ...], Settings]] = [((), table)]
-    owners += [(("fasts", name), fast) for name, fast in table.fasts.items()]
-    for keys, owner in owners:
-        for key, names in known.items():
-            for name in getattr(owner, key, ()):
-                if name not in names:
-                    word = key.split("_")[1].removesuffix("s")
-                    yield (*keys, key), f'no {word} "{name}" in the catalogue.{nearest(name, names)}'
-    for column in table.limits:
-        if column not in catalogue.columns:
-            text = f"the catalogue has no nutrient column {column}, so the limit cannot be kept."
-            yield ("limits", column), text + nearest(column, sorted(catalogue.columns))
-    for name, medicine in table.medicines.items():
-        for k, foods in enumerate(medicine.apart):
-            for key, text in foods.absent(catalogue):
-                yield ("medicines", name, "apart", k, key), text
-    for name, pair in table.apart.items():
-        for side in ("these", "those"):
-            for key, text in getattr(pair, side).absent(catalogue):
-                yield ("apart", name, side, key), text
-
-
-def _inside(keys: tuple[Key, ...], key: str) -> tuple[Key, ...]:
-    return (*keys, key) if key else keys

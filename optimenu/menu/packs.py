@@ -20,12 +20,17 @@ Key = tuple[tuple[int, ...], str, int, Block]
 
 def opened(tally: Tally) -> Mapping[Key, int]:
     """Packs opened, whole within people, span, load and block; allowances at their most."""
-    return _containers(tally, overwrap=False)
+    return _containers(tally)
 
 
 def overwraps(tally: Tally) -> Mapping[Key, int]:
     """Overwraps opened, for items that have one; the packs of each span are wrapped by themselves."""
     return _containers(tally, overwrap=True)
+
+
+def servings(tally: Tally) -> Mapping[Key, int]:
+    """Servings planned of those packs, every date counted, allowances at their most."""
+    return _containers(tally, single=True)
 
 
 def packs_of(tally: Tally, item: Item, load: int, after: date | None = None) -> int:
@@ -45,13 +50,13 @@ def _drawn(tally: Tally) -> Mapping[str, Mapping[tuple[int, ...], list[Entry]]]:
     return found
 
 
-def _containers(tally: Tally, *, overwrap: bool) -> Mapping[Key, int]:
+def _containers(tally: Tally, *, overwrap: bool = False, single: bool = False) -> Mapping[Key, int]:
     items, found = tally.problem.catalogue.by_id, {}
     for item_id, groups in _drawn(tally).items():
         item = items[item_id]
         if overwrap and item.overwrap_packs is None:
             continue
-        size = item.servings_per_pack * (item.overwrap_packs or 1 if overwrap else 1)
+        size = 1 if single else item.servings_per_pack * (item.overwrap_packs or 1 if overwrap else 1)
         for people, entries in groups.items():
             for load in range(len(tally.problem.loads)):
                 for block in BLOCKS:

@@ -66,6 +66,8 @@ class PlanDay:
         Dates it serves; none for a reserve day.
     share : Decimal
         Part of a day's energy and nutrients it must bring: 1, or less on a day of arrival or departure.
+    place : int
+        Day of its block, from 1, as menus count; 0: as it comes.
     """
 
     number: int
@@ -75,6 +77,7 @@ class PlanDay:
     dates: tuple[date, ...]
     meals: tuple[Meal, ...]
     share: Decimal = Decimal(1)
+    place: int = 0
 
     @property
     def eaten(self) -> bool:
@@ -129,6 +132,7 @@ def cycle_days(
                 kind=kind,
                 dates=tuple(dates[place::length]),
                 meals=meals[kind],
+                place=place + 1,
             )
         )
     return days

@@ -129,6 +129,13 @@ class Problem:
         own = {p.members: k for k, p in reversed(list(enumerate(self.parties)))}
         return tuple(own[k,] for k in range(len(self.people)))
 
+    def holder(self, people: tuple[int, ...]) -> str:
+        """Id of the party of just these people; their ids where they only share packs."""
+        for party in self.parties:
+            if party.members == people:
+                return party.id
+        return " ".join(self.people[p].id for p in people)
+
     def time_of(self, person: int, meal: Meal) -> int:
         """When a person eats a meal, minutes after midnight."""
         return self.clock.get((person, meal.name), meal.at)

@@ -9,7 +9,6 @@ from optimenu.program.origin import Origin
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from datetime import time
     from decimal import Decimal
 
     from optimenu.crew.foods import Foods
@@ -72,16 +71,6 @@ class Meeting:
     pair: Pair
     ends: tuple[End, End]
     gap: int
-
-
-def minutes_of(at: time) -> int:
-    """Minutes after midnight."""
-    return at.hour * 60 + at.minute
-
-
-def clock(minutes: int) -> str:
-    """Write minutes after midnight as a time of day."""
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
 def named(problem: Problem, foods: Foods) -> frozenset[str]:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from optimenu.rules.galley_settings import window
+from optimenu.settings import clock_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -114,5 +115,5 @@ def words_of(group: Sequence[Sitting]) -> str:
     """Meals and clock times of a group: ``dinner 18:00 and 18:30``."""
     times: dict[str, list[str]] = defaultdict(list)
     for s in group:
-        times[s.meal].append(f"{s.at // 60:02d}:{s.at % 60:02d}")
+        times[s.meal].append(clock_words(s.at))
     return ", ".join(f"{meal.replace('_', ' ')} {' and '.join(at)}" for meal, at in times.items())

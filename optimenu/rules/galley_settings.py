@@ -8,7 +8,7 @@ from pydantic import Field
 
 from optimenu.errors import nearest
 from optimenu.rules.base import SettingFault
-from optimenu.settings import NonNegative, Positive, Role, Settings, Unit, Whole
+from optimenu.settings import NonNegative, Positive, Role, Settings, Span, Unit, Whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -25,9 +25,9 @@ class FiguresTable(Settings):
 
     places: Annotated[Whole, Unit("places")] | None = None
     """Places in the heaters; 0 where there is no heat."""
-    packs_per_place: Annotated[Whole, Field(ge=1)] | None = None
+    packs_per_place: Annotated[Whole, Span(least=1)] | None = None
     """Packs that one place heats at a time."""
-    rounds: Annotated[Whole, Field(ge=1), Unit("rounds")] | None = None
+    rounds: Annotated[Whole, Span(least=1), Unit("rounds")] | None = None
     """Most rounds of the heaters for one sitting."""
     round_min: Annotated[Positive, Unit("min")] | None = None
     """Minutes of one round; what needs longer in a heater place is left out."""
@@ -46,7 +46,7 @@ class FiguresTable(Settings):
 class GalleySettings(FiguresTable):
     """The galley at each sitting; what is not set is not limited."""
 
-    packs_per_place: Annotated[Whole, Field(ge=1)] | None = 1
+    packs_per_place: Annotated[Whole, Span(least=1)] | None = 1
     """Packs that one place heats at a time."""
     meals: tuple[str, ...] = ()
     """Meals meant; every meal of the plan days when empty. What is heated at the others is not counted."""

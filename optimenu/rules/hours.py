@@ -12,9 +12,9 @@ from pydantic import Field
 from optimenu.crew.foods import Foods
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule, SettingFault, outward
-from optimenu.rules.clock import DAY, Meeting, Pair, Spell, clock, meetings, minutes_of, named
+from optimenu.rules.clock import DAY, Meeting, Pair, Spell, meetings, named
 from optimenu.rules.which import people_faults, people_of
-from optimenu.settings import Flag, Number, Role, Settings, Span, Unit, Word
+from optimenu.settings import Flag, Number, Role, Settings, Span, Unit, Word, clock_words, minutes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -138,7 +138,7 @@ people = ["ines"]
             items = named(self.problem, sleep)
             for p in people_of(self.problem, sleep.people):
                 for start, end in self.problem.sleep.get(p, ()):
-                    words = f"within {sleep.hours.normalize():f} h of sleep at {clock(start)}"
+                    words = f"within {sleep.hours.normalize():f} h of sleep at {clock_words(start)}"
                     asleep = Decimal((end - start) % DAY)
                     found[p].append(Spell(items, start, sleep.hours * 60, asleep, words))
         for p, person in enumerate(self.problem.people):
@@ -147,10 +147,9 @@ people = ["ines"]
                     items = named(self.problem, foods)
                     # what to avoid and when, never why
                     before, after = (h.normalize() for h in (foods.hours_before, foods.hours_after))
-                    for at in map(minutes_of, medicine.at):
-                        words = (
-                            f"not from {before:f} h before to {after:f} h after {clock(at)}, as prescribed"
-                        )
+                    for at in map(minutes, medicine.at):
+                        dose = clock_words(at)
+                        words = f"not from {before:f} h before to {after:f} h after {dose}, as prescribed"
                         found[p].append(Spell(items, at, before * 60, after * 60, words))
         return tuple(map(tuple, found))
 

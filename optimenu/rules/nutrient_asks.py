@@ -126,10 +126,7 @@ class AskMaker:
             return
         brought = ZERO
         if not line.food_only and not meal:
-            days = self.problem.days
-            brought = sum(
-                (w * days[d].share * self._given(p, column, days[d].kind) for d, w in weights), ZERO
-            )
+            brought = sum((w * self._given(p, column, self.problem.days[d]) for d, w in weights), ZERO)
         nutrient = BY_COLUMN[column]
         yield self._ask(
             p, line.key, column, line.who, window, weights, meal,
@@ -137,10 +134,10 @@ class AskMaker:
             given=brought / dates, per=dates, price=line.price, unit=nutrient.unit, reading=nutrient.unit,
         )  # fmt: skip
 
-    def _given(self, p: int, column: str, kind: str) -> Decimal:
-        """What prescribed supplements, and plain water, bring on a day of this kind."""
-        extra = self.problem.plain_water(kind) if column == WATER else ZERO
-        return self.problem.people[p].prescription.supplements.get(column, ZERO) + extra
+    def _given(self, p: int, column: str, day: PlanDay) -> Decimal:
+        """What prescribed supplements, and plain water, bring on a plan day; a part-day its share."""
+        extra = self.problem.plain_water(day.kind) if column == WATER else ZERO
+        return day.share * (self.problem.people[p].prescription.supplements.get(column, ZERO) + extra)
 
     def _fluid_asks(self, p: int) -> Iterator[Ask]:
         table = self.settings.fluid
@@ -148,7 +145,7 @@ class AskMaker:
             return
         for d in self.problem.cycle:
             limit = fluid_of(table, self.problem.people[p], d)
-            given = self._given(p, WATER, d.kind) * d.share
+            given = self._given(p, WATER, d)
             yield self._ask(
                 p, FLUID, WATER, table.who, "day", ((d.number, 1),), side="low", top=WATER,
                 total=limit - given, limit=limit, given=given, per=Decimal(1), price=table.price,

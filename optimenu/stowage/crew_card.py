@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from optimenu.settings import clock_words
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
@@ -111,7 +113,7 @@ def _day(problem: Problem, tally: Tally, person: int, day: PlanDay) -> CardDay:
         if here:
             at = problem.time_of(person, meal)
             dishes = tuple(_dish(problem, person, e) for e in here)
-            meals.append(CardMeal(f"{at // 60:02d}:{at % 60:02d}", meal.name.replace("_", " "), dishes))
+            meals.append(CardMeal(clock_words(at), meal.name.replace("_", " "), dishes))
     free = sorted(
         (e for e in tally.on(person, day.number) if not e.certain), key=lambda e: (e.item.name, e.item.id)
     )

@@ -11,6 +11,7 @@ from rich.table import Table
 
 from optimenu.config.inspect import FEW
 from optimenu.rules.base import plain
+from optimenu.settings import clock_words
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
 from optimenu.views.open_points import open_page
 from optimenu.views.summary import cautions, column_name, many
@@ -19,9 +20,11 @@ from optimenu.views.totals import amount, limit
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from optimenu.catalogue.item import Catalogue
     from optimenu.config.case import Case
     from optimenu.config.inspect import Inspection, PersonView
     from optimenu.crew.people import Person
+    from optimenu.problem.problem import Problem
     from optimenu.views.console import Mark
 
 _WINDOWS = {
@@ -47,14 +50,40 @@ def check_page(case: Case, found: Inspection, *, every: bool = False) -> Rendera
         f"{dates_of(problem.dates[:1])} {problem.dates[0].year} to {dates_of(problem.dates[-1:])} "
         f"{problem.dates[-1].year}: {len(problem.dates)} dates.",
         f"Cycle of {problem.cycle_length} days: {kinds}; {weights}.",
+        *_apart(problem),
         f"Reserve days: {len(problem.reserve)}. Loads: {loads}.",
-        f"Items in the catalogue: {len(problem.catalogue.items)}. Files: {', '.join(found.files)}.",
+        f"Items in the catalogue: {_kept(problem.catalogue)}. Files: {', '.join(found.files)}.",
     ]
     letters = marks(problem.people)
     parts: list[RenderableType] = [heading(problem.name), *map(cell, lines)]
     parts += [_person(case, p, letters[p.id]) for p in found.people]
+    if found.activity_sources:
+        parts.append(heading("Where the costs of activities come from"))
+        words = [line.replace("_", " ") for line in found.activity_sources]
+        parts += [Padding(cell(line), (0, 0, 0, 2)) for line in words]
     parts += [_choices(found, letters), *open_page(case, found.open_points, every=every), cautions()]
     return Group(*parts)
+
+
+def _apart(problem: Problem) -> list[str]:
+    """Days planned by themselves, who shares dishes, who shares packs: a line each."""
+    lines = []
+    own = [d for d in problem.cycle if d.block == "dated"]
+    if own:
+        each = (f"{d.label}{'' if d.label == dates_of(d.dates) else f', {dates_of(d.dates)}'}" for d in own)
+        lines.append(f"Planned by themselves: {'; '.join(each)}.")
+    names = {k: p.name for k, p in enumerate(problem.people)}
+    parties = [p for p in problem.parties if len(p.members) > 1 and not p.part_of]
+    lines += [f"Party {p.id}: {', '.join(names[m] for m in p.members)}." for p in parties]
+    for group in sorted({g for groups in problem.shared_packs.values() for g in groups}):
+        count = sum(group in groups for groups in problem.shared_packs.values())
+        lines.append(f"Opened packs of {many(count, 'item')} shared: {', '.join(names[m] for m in group)}.")
+    return lines
+
+
+def _kept(catalogue: Catalogue) -> str:
+    kept, out = len(catalogue.items), catalogue.left_out
+    return f"{kept} of {kept + out}, {out} left out by this config" if out else str(kept)
 
 
 def _person(case: Case, p: PersonView, mark: Mark) -> RenderableType:
@@ -94,6 +123,9 @@ def prescribed(person: Person) -> list[str]:
         name = allergen.replace("_", " ")
         lines.append(f"prescribed: at most {many(most, 'serving')} a day of what may contain {name}")
     lines += _by_the_clock(person)
+    for fast in script.fasts:
+        hours = "" if fast.hours is None else ", nothing from {} to {}".format(*map(clock_words, fast.hours))
+        lines.append(f"fast: {dates_of(sorted(fast.dates))}{hours}")
     for column, given in script.supplements.items():
         unit = column.rsplit("_", 1)[1]
         lines.append(f"supplement: {column_name(column)} {amount(given, unit)} a day")

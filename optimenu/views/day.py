@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimenu.rules.base import plain
+from optimenu.settings import clock_words
 from optimenu.views.console import STYLES, cell, dates_of, marks
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def day_page(problem: Problem, tally: Tally, person: int, number: int, width: in
 
 def _meal_head(problem: Problem, person: int, meal: Meal) -> Text:
     name, at = cell(meal.name.replace("_", " ").upper(), STYLES["head"]), problem.time_of(person, meal)
-    return name.append(f"  {at // 60:02d}:{at % 60:02d}")
+    return name.append(f"  {clock_words(at)}")
 
 
 def _sums(problem: Problem, entries: Sequence[Entry]) -> Text:

@@ -7,6 +7,7 @@ from decimal import Decimal
 from random import Random
 
 import pytest
+from pydantic import ValidationError
 
 from optimenu.problem.problem import Party
 from optimenu.program.build import build
@@ -312,6 +313,12 @@ def test_faults():
         ("on.rest.rounds", "needs round_min as well"),
         ("on.rest.rounds", "needs places as well"),
     ]
+
+
+@pytest.mark.parametrize("field", ["packs_per_place", "rounds"])
+def test_no_round_and_no_pack_a_place_are_refused(field):
+    with pytest.raises(ValidationError, match="1 or more, found 0"):
+        rule(Galley, f"[galley]\n{field} = 0", problem((HOT,)))
 
 
 def test_faults_of_a_catalogue_that_states_no_minutes():

@@ -64,7 +64,9 @@ def near(problem, tally, rng):
 
     if rng.random() < 0.4:
         # a floor of fluid near the least that a day brings
-        text = "[nutrients.fluid]\nml_per_kcal = {}\nextra_ml = {{ rest = 50 }}\n"
+        text = "[nutrients.fluid]\nml_per_kcal = {}\n" + (
+            "extra_ml = {{ rest = 50 }}\n" if "rest" in problem.kinds else ""
+        )
         found = measured(Nutrients, WIDE + text.format("0.001"), problem, tally)
         ratios = [
             (m.shown.value - (50 if problem.days[m.origin.day].kind == "rest" else 0))

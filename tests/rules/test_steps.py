@@ -204,7 +204,7 @@ def test_a_part_of_a_day_needs_a_part_of_the_fluid_and_all_of_the_extra():
     half = replace(question, days=tuple(replace(d, share=D("0.5")) for d in question.days))
     _, ruled = fluid()
     ruled = type(ruled)(ruled.settings, half)
-    # 1500 and 1500 + 500 = 2000, less half of the plain water, 750 and 1400
+    # 1500 and 1500 + 500 = 2000, less half of the plain water of 1500 and 2800
     assert [a.total for a in ruled.asks if a.top == "WATER_g"] == [750, 600]
 
 
