@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import itertools
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from optimenu.program.build import build
-from optimenu.program.program import LINK
+from optimenu.program.program import IMPLIED, LINK
 from optimenu.rules.repeats import Repeats
-from tests.rules.hand import broken, faults, item, person, problem, rule, said, tally
+from tests.rules.hand import MEALS, broken, faults, item, person, problem, rule, said, tally
 from tests.rules.tiny import holding, measured
 
 STEW = item("stew", tags=frozenset({"hearty"}), main_ingredient="beef")
 PIE = item("pie", main_ingredient="beef")
 RICE = item("rice", "main side", main_ingredient="rice")
 ALL = (STEW, PIE, RICE)
+LUNCH = MEALS[0]
 
 
 def near(problem, tally, rng):
@@ -204,6 +208,65 @@ def test_one_a_day_needs_no_column_of_its_own():
     # one column "stew on this day" for each day, each tied by two rows
     assert free.n - free.n_menu == 4
     assert int((free.row_kind == LINK).sum()) == 8
+
+
+def implied(toml, question):
+    """Limits of implied rows, after trying every menu on all rows."""
+    program = build(question, (rule(Repeats, toml, question),))
+    rows = np.flatnonzero(program.row_kind == IMPLIED)
+    for days in itertools.product((0, 1), repeat=program.n_menu):
+        x = program.complete(np.asarray(days, dtype=np.int64))
+        broken = {int(r) for r in program.broken(x)}
+        # it may never cut off a menu that the other rows leave
+        assert not broken or broken - set(rows.tolist())
+    return [int(program.row_high[r]) for r in rows]
+
+
+DAILY = "[repeats.r]\nof = 'item'\nmost_a_day = 1\ngap_days = 3\n"
+
+
+def test_what_the_runs_round_the_cycle_leave_together_is_said_to_the_bound():
+    # seven days in a ring, three apart: two uses; nine: three
+    for days, uses in ((7, [2]), (9, [3])):
+        assert implied(DAILY, problem((STEW,), days=days, meals=(LUNCH,))) == uses
+    # without the seam days 1, 4 and 7 may all have it, and nothing is said
+    assert implied(DAILY + "wrap = false", problem((STEW,), days=7, meals=(LUNCH,))) == []
+
+
+def test_a_cycle_shorter_than_the_gap_says_nothing():
+    # days 3 and 4 never come: on the eight dates day 1 and 2 stand four dates apart
+    question = by_themselves(problem((STEW,), days=4, dates=8, meals=(LUNCH,)), (2, 3, 6, 7))
+    assert len(question.repeating) == 2
+    assert implied(DAILY, question) == []
+
+
+def test_days_planned_by_themselves_stand_apart_in_the_bound():
+    # eleven dates: two by themselves, a ring of four, which comes twice and a day of its own again
+    question = by_themselves(problem((STEW,), days=4, dates=11, meals=(LUNCH,)), (0, 1, 10))
+    assert [d.weight for d in question.cycle] == [2, 2, 2, 2, 1, 1, 1]
+    assert implied(DAILY, question) == [1]
+    program = build(question, (rule(Repeats, DAILY, question),))
+    kin = {}
+    for r, origin in enumerate(program.origins):
+        own = tuple(d for d in origin.run if question.days[d].block == "dated")
+        if origin.run:
+            kin.setdefault(int(program.row_kin[r]), set()).add(own)
+    # runs of the ring alone are one kin, every set of days of their own another
+    assert sorted(kin.values(), key=sorted) == [{()}, {(4, 5)}, {(5,)}, {(6,)}]
+
+
+def by_themselves(question, places):
+    """Take dates out of the cycle, each a plan day of its own."""
+    own = [question.dates[k] for k in places]
+    ring = [replace(d, dates=tuple(w for w in d.dates if w not in own)) for d in question.days]
+    ring = [d for d in ring if d.dates]
+    more = [
+        replace(ring[0], number=len(ring) + k, block="dated", label=f"own {k + 1}", dates=(w,))
+        for k, w in enumerate(own)
+    ]
+    number = {w: d.number for d in (*ring, *more) for w in d.dates}
+    days = (*ring, *more)
+    return replace(question, days=days, sequence=tuple(number[w] for w in question.dates))
 
 
 def test_faults():
