@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from optimenu.crew.acceptance import Acceptance
 from optimenu.rules.avoid import Avoid, AvoidSettings
+from optimenu.rules.hours import FoodsAndHours, HoursSettings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,9 +20,10 @@ if TYPE_CHECKING:
 
 NOT_OF_SAFETY = frozenset(
     {"meals", "stock", "stowage", "reserve", "repeats", "variety", "requests", "condiments", "pairings",
-     "water", "avoid"}
+     "water", "galley", "avoid", "hours"}
 )  # fmt: skip
-"""Rules that say where a serving stands in a plan. Any other rule, a new one too, is asked about safety."""
+"""Rules that say where a serving stands in a plan, and two that are asked without the config's wishes. Any
+other rule, a new one too, is asked about safety as it stands."""
 BEST = Decimal(9)
 
 
@@ -31,7 +33,8 @@ class Safety:
     Notes
     -----
     Allergies, diets and exclusions are asked of the rule ``avoid`` with everything liked, so that only
-    what is unsafe is refused; whether a person likes it is asked apart.
+    what is unsafe is refused; whether a person likes it is asked apart. Of the hours only those prescribed
+    count, since a ration names no meal: coffee is not unsafe for being late.
     """
 
     def __init__(self, problem: Problem, rules: Sequence[Rule[Any]]) -> None:
@@ -41,7 +44,10 @@ class Safety:
             for p in problem.people
             for i in problem.catalogue.items
         }
-        self._bare = Avoid(AvoidSettings(), replace(problem, acceptance=liked))
+        self._bare = (
+            Avoid(AvoidSettings(), replace(problem, acceptance=liked)),
+            FoodsAndHours(HoursSettings(), problem),
+        )
         self._more = [r for r in rules if r.table not in NOT_OF_SAFETY]
         self._tastes = [r for r in rules if r.table == "avoid"]
         self._known: dict[tuple[int, str, int], bool] = {}
@@ -54,7 +60,7 @@ class Safety:
         if key not in self._known:
             party = self.problem.parties[self.problem.alone[person]]
             self._known[key] = all(
-                r.allow(party, when, None, None, item) is None for r in (self._bare, *self._more)
+                r.allow(party, when, None, None, item) is None for r in (*self._bare, *self._more)
             )
         return self._known[key]
 
