@@ -59,9 +59,7 @@ class Safety:
         key = (person, item.id, when.number)
         if key not in self._known:
             party = self.problem.parties[self.problem.alone[person]]
-            self._known[key] = all(
-                r.allow(party, when, None, None, item) is None for r in (*self._bare, *self._more)
-            )
+            self._known[key] = all(r.allow(party, when, None, None, item) is None for r in self._asked)
         return self._known[key]
 
     def likes(self, person: int, item: Item) -> bool:
