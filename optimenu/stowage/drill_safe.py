@@ -44,11 +44,11 @@ class Safety:
             for p in problem.people
             for i in problem.catalogue.items
         }
-        self._bare = (
+        self._asked: list[Rule[Any]] = [
             Avoid(AvoidSettings(), replace(problem, acceptance=liked)),
             FoodsAndHours(HoursSettings(), problem),
-        )
-        self._more = [r for r in rules if r.table not in NOT_OF_SAFETY]
+            *(r for r in rules if r.table not in NOT_OF_SAFETY),
+        ]
         self._tastes = [r for r in rules if r.table == "avoid"]
         self._known: dict[tuple[int, str, int], bool] = {}
         self._liked: dict[tuple[int, str], bool] = {}
