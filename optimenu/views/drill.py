@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import ROUND_FLOOR, Decimal
 from fractions import Fraction
+from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
@@ -95,7 +96,7 @@ def tenths(value: Fraction | Decimal) -> str:
 def percent(level: Fraction | Decimal, *, up: bool = False) -> str:
     """Write a level in per cent to one decimal, down unless a bound asks for up."""
     tens = level * 1000
-    whole = -int(-tens // 1) if up else int(tens // 1)
+    whole = ceil(tens) if up else floor(tens)
     return f"{Decimal(whole) / 10:.1f} %"
 
 
