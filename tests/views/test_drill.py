@@ -45,8 +45,9 @@ def test_a_load_by_name_and_lists_of_a_closer_look():
     silent = replace(BAR, id="silent", name="Silent", amounts={"ENERC_KCAL_kcal": None})
     chill = replace(BAR, id="chill", name="Chill", form="chilled")
     menu = "ana 1 lunch main bar 4\nana 1 dinner main silent 1\nana 2 lunch main bar 5\n"
+    menu += "ana 2 dinner main chill 1\nana 2 lunch side ice 1\nana r1 lunch side cracker 2"
     case = asked(
-        menu + "ana 2 dinner main chill 1\nana 2 lunch side ice 1\nana r1 lunch side cracker 2", days=2, dates=4, people=PEOPLE[:1],
+        menu, days=2, dates=4, people=PEOPLE[:1],
         items=(*ITEMS, silent, chill), more={"loads": (0, 2)}, lost=("freezer",), late="l1=1",
     )  # fmt: skip
     text = page(*case)
