@@ -15,9 +15,10 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from decimal import Decimal
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Strict, WithJsonSchema
 
@@ -26,8 +27,9 @@ from optimenu.files import clean
 from optimenu.measures import Numeric, Span, Unit, needs, plain
 
 __all__ = [
-    "Clock", "Day", "Flag", "NonNegative", "Number", "Percent", "Positive", "Role", "Settings", "Span",
-    "Text", "Unit", "Whole", "Word", "needs", "to_toml",
+    "ChangedBy", "Clock", "ClockSpan", "Day", "Flag", "NonNegative", "Number", "Percent", "Positive", "Role",
+    "Settings", "Span", "Text", "Unit", "Whole", "Word", "Writer", "clock_words", "minutes", "needs",
+    "to_toml",
 ]  # fmt: skip
 
 
@@ -40,8 +42,32 @@ def _number_defaults(schema: dict[str, Any], model: type[BaseModel]) -> None:
             )
 
 
+Role = Literal["nobody", "physician", "dietitian", "planner"]
+"""Who may loosen a limit."""
+Writer = Literal["physician", "dietitian", "planner"]
+"""Who writes a file of the config."""
+
+
+@dataclass(frozen=True)
+class ChangedBy:
+    """Who may change one setting, where its table's ``who`` does not decide; stands in its annotation."""
+
+    who: Role
+
+
 class Settings(BaseModel):
-    """Base of every settings table: frozen, unknown keys refused, attribute docstrings are the help."""
+    """Base of every settings table: frozen, unknown keys refused, attribute docstrings are the help.
+
+    Attributes
+    ----------
+    changed_by : str or None
+        Who may change what stands in a table that has no ``who``; None: as the table around it says.
+    elsewhere : mapping of str to str
+        Settings a user may look for here, and where they belong.
+    """
+
+    changed_by: ClassVar[Role | None] = None
+    elsewhere: ClassVar[Mapping[str, str]] = {}
 
     model_config = ConfigDict(
         frozen=True,
@@ -134,8 +160,18 @@ Clock = Annotated[
     WithJsonSchema({"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9](:00)?$"}),
 ]
 """A time of day: ``"HH:MM"`` or a TOML local time without seconds."""
-Role = Literal["nobody", "physician", "dietitian", "planner"]
-"""Who may loosen a limit."""
+ClockSpan = tuple[Clock, Clock]
+"""From one time of day to another; it may cross midnight."""
+
+
+def minutes(at: time) -> int:
+    """Return a time of day as minutes after midnight."""
+    return at.hour * 60 + at.minute
+
+
+def clock_words(minute: int) -> str:
+    """Return minutes after midnight as a time of day, ``07:30``."""
+    return f"{minute // 60:02d}:{minute % 60:02d}"
 
 
 def to_toml(model: BaseModel) -> str:

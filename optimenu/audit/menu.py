@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from optimenu.menu.tally import Tally
 from optimenu.program.build import offered
 from optimenu.program.origin import Origin
-from optimenu.rules.base import Breach, Measure
+from optimenu.rules.base import Breach, Measure, unit_word
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -131,7 +131,8 @@ def _crowded(tally: Tally) -> Iterator[Breach]:
             key_text = f"meals.{e.line.meal}.courses.{e.line.course}.same"
             origin = Origin("meals", key_text, e.party.id, e.day.number, e.line.meal, e.item.id)
             where = f"{e.party.id}, {e.day.label}, {e.line.meal}, {e.line.course}"
-            text = f"{where}: {n} servings of {e.item.name}; at most {most} of one item"
+            words = f"{n} {unit_word('servings', Decimal(n))} of {e.item.name}"
+            text = f"{where}: {words}; at most {most} of one item"
             yield Breach(origin, Decimal(n - most), "servings", text)
 
 
@@ -155,7 +156,8 @@ def _allowances(problem: Problem, rules: Sequence[Rule[Any]], tally: Tally) -> I
             key = key_of.get(item_id, "condiments.free")
             origin = Origin(key.split(".")[0], key, party_id, number, what=item_id)
             word = "missing" if n > 0 else "too many"
-            text = f"{party_id}, {problem.days[number].label}: {abs(n)} free servings of {item_id} {word}"
+            servings = f"{abs(n)} free {unit_word('servings', Decimal(abs(n)))} of {item_id}"
+            text = f"{party_id}, {problem.days[number].label}: {servings} {word}"
             yield Breach(origin, Decimal(abs(n)), "servings", text)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from optimenu.catalogue.lists import words
 from optimenu.nutrition.nutrients import NUTRIENTS
 
 FORMS = (
@@ -26,28 +27,12 @@ FORMS = (
 
 ALLERGEN_STATES = ("contains", "may_contain", "free", "unknown")
 
-ALLERGENS = (
-    "milk",
-    "egg",
-    "fish",
-    "crustaceans",
-    "molluscs",
-    "tree_nuts",
-    "peanuts",
-    "wheat",
-    "gluten",
-    "soy",
-    "sesame",
-    "celery",
-    "mustard",
-    "lupin",
-    "sulphites",
-)
-"""The nine of US law (FALCPA 2004, FASTER 2021) and the fourteen of Regulation (EU) 1169/2011,
-Annex II, as one list; ``wheat`` is named apart from other gluten cereals as US law does."""
+ALLERGENS = words("allergens")
+"""Allergens a catalogue may state; ``data/allergens.csv`` names the law and date of each."""
 
-DIETS = ("vegetarian", "vegan", "no_pork", "no_beef", "no_alcohol", "no_gelatine")
-"""Diet flags: ``yes`` the item suits the diet, ``no`` it does not, ``unknown``."""
+DIETS = words("diets")
+"""Diet flags: ``yes`` the item suits the diet, ``no`` it does not, ``unknown``; ``data/diets.csv``
+says where each comes from."""
 
 VITAMINS_LOST = ("VITC", "THIA", "RIBF", "VITB6A", "VITA_RAE", "FOLDFE")
 """Vitamins for which a catalogue may state a first-order loss per month in storage."""
@@ -131,6 +116,13 @@ ITEM_COLUMNS: tuple[Column, ...] = (
     Column("value_origin", "text", "Where the nutrient values come from"),
 )
 
+ORDER_COLUMNS: tuple[Column, ...] = (
+    Column("order_unit_packs", "whole", "Packs in one order unit", "packs", least=1, most=1_000_000),
+    Column("smallest_batch_packs", "whole", "Fewest packs made at once", "packs", least=1, most=1_000_000),
+    Column("lead_days", "whole", "Days from the order to its delivery", "days", least=0, most=3650),
+)
+"""How an item is ordered; whole catalogues may be silent about it, and the order sheet then says so."""
+
 ALLERGEN_COLUMNS: tuple[Column, ...] = tuple(
     Column(f"allergen_{a}", "word", f"State of {a.replace('_', ' ')}", words=ALLERGEN_STATES)
     for a in ALLERGENS
@@ -161,6 +153,7 @@ ALL_COLUMNS: dict[str, Column] = {
     c.name: c
     for c in (
         *ITEM_COLUMNS,
+        *ORDER_COLUMNS,
         *ALLERGEN_COLUMNS,
         *DIET_COLUMNS,
         *LOSS_COLUMNS,

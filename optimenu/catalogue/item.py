@@ -69,6 +69,9 @@ class Item:
     flavour: str | None = None
     tags: frozenset[str] = frozenset()
     value_origin: str | None = None
+    order_unit_packs: int | None = None
+    smallest_batch_packs: int | None = None
+    lead_days: int | None = None
     # Plain dicts, not read-only proxies: items travel to worker processes and proxies cannot be pickled.
     allergens: Mapping[str, str] = field(default_factory=dict, hash=False)
     diets: Mapping[str, str] = field(default_factory=dict, hash=False)
@@ -80,6 +83,16 @@ class Item:
     def allergen(self, name: str) -> str:
         """Return the state of an allergen; ``unknown`` when nothing is stated."""
         return self.allergens.get(name, "unknown")
+
+    def amount(self, column: str) -> Decimal | None:
+        """Nutrient in one serving, in the column's unit; None when unknown.
+
+        Water is counted as fluid: water in the item and water added to it (1 mL taken as 1 g).
+        """
+        known = self.amounts.get(column)
+        if column == "WATER_g" and known is not None:
+            return known + self.water_ml
+        return known
 
     def suits(self, diet: str) -> str:
         """Return ``yes``, ``no`` or ``unknown`` for a diet."""
@@ -99,12 +112,15 @@ class Catalogue:
         The file as the user would write it.
     present : frozenset of str
         Every column the file has, nutrient or not.
+    left_out : int
+        Items of the file that the plan does not draw on.
     """
 
     items: tuple[Item, ...]
     columns: frozenset[str]
     file: str
     present: frozenset[str] = frozenset()
+    left_out: int = 0
 
     @cached_property
     def by_id(self) -> Mapping[str, Item]:

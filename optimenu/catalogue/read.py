@@ -7,7 +7,14 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from optimenu.catalogue.columns import ALL_COLUMNS, ALLERGENS, DIETS, ITEM_COLUMNS, VITAMINS_LOST
+from optimenu.catalogue.columns import (
+    ALL_COLUMNS,
+    ALLERGENS,
+    DIETS,
+    ITEM_COLUMNS,
+    ORDER_COLUMNS,
+    VITAMINS_LOST,
+)
 from optimenu.catalogue.item import Catalogue, Item
 from optimenu.errors import InputFaults
 from optimenu.nutrition.nutrients import BY_COLUMN
@@ -51,9 +58,11 @@ def read_catalogue(path: Path) -> Catalogue:
 
 
 def _item(row: Row, nutrients: tuple[str, ...]) -> Item:
-    # Every column of ITEM_COLUMNS is a field of Item; an empty one takes the field's default.
+    # Each of these columns is a field of Item; an empty one takes the field's default.
     stated: dict[str, Any] = {
-        c.name: row.cells[c.name] for c in ITEM_COLUMNS if row.cells.get(c.name) is not None
+        c.name: row.cells[c.name]
+        for c in (*ITEM_COLUMNS, *ORDER_COLUMNS)
+        if row.cells.get(c.name) is not None
     }
     stated["tags"] = frozenset(row.words("tags"))
     return Item(

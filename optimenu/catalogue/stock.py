@@ -61,6 +61,10 @@ class StockRow:
     state: str
     line: int
 
+    def usable(self, arrives: date) -> bool:
+        """Tell whether these packs count: released, and known to be within their use-by on arrival."""
+        return self.state == "released" and self.use_by is not None and self.use_by >= arrives
+
 
 def add_months(start: date, months: Decimal) -> date:
     """Return a date some months on.

@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from optimenu.commands import audit, check, drill, plan, rules, schema, show
+from optimenu.commands import audit, check, drill, order, plan, rules, schema, sheet, show
 from optimenu.errors import InputFaults, OptimenuError
 
 app = typer.Typer(
@@ -21,7 +21,8 @@ app = typer.Typer(
     ),
 )
 for name, module in (
-    ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("drill", drill),
+    ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("sheet", sheet), ("order", order),
+    ("drill", drill),
     ("rules", rules), ("schema", schema),
 ):  # fmt: skip
     app.command(name)(module.run)

@@ -10,6 +10,7 @@ import typer
 
 def run(
     config: Annotated[Path, typer.Argument(help="The config, a TOML file.")],
+    every: Annotated[bool, typer.Option("--all", help="Show every entry of the open points.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Write what was found as JSON to stdout.")] = False,
 ) -> None:
     """Check a config and everything it names; nothing is solved."""
@@ -27,4 +28,4 @@ def run(
 
         print(json.dumps(asdict(found), indent=1, default=str))
     else:
-        output_console().print(check_page(case, found))
+        output_console().print(check_page(case, found, every=every))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -19,7 +20,13 @@ def run(
     ] = None,
     person: Annotated[str | None, typer.Option(help="One person, by id.")] = None,
     day: Annotated[int | None, typer.Option(help="One day of the cycle, from 1.", min=1)] = None,
-    reserve_day: Annotated[int | None, typer.Option(help="One day of the reserve, from 1.", min=1)] = None,
+    reserve_day: Annotated[
+        int | None, typer.Option(help="One day of the reserve, from 1; beside --day, both.", min=1)
+    ] = None,
+    date: Annotated[
+        datetime | None,
+        typer.Option(help="The day planned for a date, such as 2031-05-09.", formats=["%Y-%m-%d"]),
+    ] = None,
     nutrients: Annotated[bool, typer.Option("--nutrients", help="Nutrients against their limits.")] = False,
     totals: Annotated[
         bool, typer.Option("--totals", help="Mass, volume, water, packs and the rest.")
@@ -31,18 +38,19 @@ def run(
 ) -> None:
     """Show a run: the cycle of each person, or one day, nutrients, totals."""
     from optimenu.audit.menu import audit_menu
-    from optimenu.errors import AuditFailed
     from optimenu.exports.run_folder import find_run, read_run
     from optimenu.views.console import error_console
 
-    folder, console = find_run(run_folder), error_console()
-    console.print(f"reading {folder} ...", highlight=False)
+    folder = find_run(run_folder)
+    error_console().print(f"reading {folder} ...", highlight=False)
     found = read_run(folder)
     problem = found.case.problem
-    people = _people(problem, person)
+    people = people_named(problem, person)
     numbers = [
         _day(problem, block, n) for block, n in (("cycle", day), ("reserve", reserve_day)) if n is not None
     ]
+    if date is not None:
+        numbers.append(_dated(problem, date))
     report = audit_menu(problem, found.case.rules, found.menu, found.scale)
     if as_json:
         _print_json(found, report, people, numbers)
@@ -50,15 +58,32 @@ def run(
         _print_pages(
             found, report, people, numbers, nutrients=nutrients, totals=totals, everything=everything
         )
+    end_if_broken(report)
+
+
+def end_if_broken(report: Report) -> None:
+    """End with the code of a failed audit when the menu breaks a hard limit.
+
+    A page of a changed menu may be cooked from: it is never handed over as if all were well.
+    """
+    from optimenu.errors import AuditFailed
+    from optimenu.views.console import error_console
+
     if not report.holds:
-        # a page of a changed menu may be cooked from: it is never handed over as if all were well
-        console.print(
+        error_console().print(
             "This menu breaks hard limits; do not use it. All of them: optimenu audit", style="bold"
         )
         raise typer.Exit(AuditFailed.exit_code)
 
 
-def _people(problem: Problem, person: str | None) -> list[int]:
+def people_named(problem: Problem, person: str | None) -> list[int]:
+    """Return the number of the person named, or everybody's.
+
+    Raises
+    ------
+    InputFaults
+        When there is nobody of that id.
+    """
     from optimenu.errors import Fault, InputFaults, nearest
 
     if person is None:
@@ -70,14 +95,28 @@ def _people(problem: Problem, person: str | None) -> list[int]:
 
 
 def _day(problem: Problem, block: str, day: int) -> int:
+    from decimal import Decimal
+
     from optimenu.errors import Fault, InputFaults
     from optimenu.menu.menu import day_numbers
+    from optimenu.rules.base import unit_word
 
     found = day_numbers(problem).get((block, day))
     if found is None:
         option, where = ("--day", "cycle") if block == "cycle" else ("--reserve-day", "reserve")
         count = sum(d.block == block for d in problem.days)
-        raise InputFaults([Fault(option, 0, f"no day {day} in the {where} of {count} days")])
+        days = f"{count} {unit_word('days', Decimal(count))}"
+        raise InputFaults([Fault(option, 0, f"no day {day} in the {where} of {days}")])
+    return found
+
+
+def _dated(problem: Problem, when: datetime) -> int:
+    from optimenu.errors import Fault, InputFaults
+
+    found = dict(zip(problem.dates, problem.sequence, strict=True)).get(when.date())
+    if found is None:
+        text = f"{when:%Y-%m-%d} is not a date of the stay, {problem.dates[0]} to {problem.dates[-1]}"
+        raise InputFaults([Fault("--date", 0, text)])
     return found
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -12,18 +11,29 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from optimenu.catalogue.item import Catalogue
 from optimenu.catalogue.read import read_catalogue
 from optimenu.catalogue.stock import StockRow, read_stock
+from optimenu.config.changes import Change
+from optimenu.config.days import known_kinds, plan_days
 from optimenu.config.main_settings import ConfigBase, config_model
+from optimenu.config.roles import refused
+from optimenu.config.sift import sift
+from optimenu.config.table_plan import tables
 from optimenu.config.toml_layers import Layers, read_layers
 from optimenu.config.toml_spots import place_of
 from optimenu.config.validate import validate
 from optimenu.crew.acceptance import acceptances
 from optimenu.crew.people import EnergyTable, Person, PersonTable, requirement
-from optimenu.crew.prescriptions import Prescription, PrescriptionFile, impossible, resolve
+from optimenu.crew.prescriptions import (
+    Prescription,
+    PrescriptionFile,
+    PrescriptionTable,
+    resolve,
+)
+from optimenu.crew.slips import absent, impossible
 from optimenu.crew.tasting import Score, read_tasting
 from optimenu.errors import Fault, InputFaults, nearest
 from optimenu.files import shown_path
-from optimenu.problem.calendar import Load, PlanDay, cycle_days, stay_dates
-from optimenu.problem.problem import Party, Problem
+from optimenu.problem.calendar import Load
+from optimenu.problem.problem import Problem
 from optimenu.rules.avoid import prescription_faults
 from optimenu.rules.registry import rule_classes
 
@@ -31,8 +41,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from optimenu.rules.base import Rule
-    from optimenu.rules.meals import MealsSettings
-    from optimenu.rules.reserve import ReserveSettings
 
 T = TypeVar("T")
 LOW_FLOOR = 5
@@ -49,6 +57,9 @@ class Case:
         Every file read, the config first; the record of a run names each with its SHA-256.
     root : Path
         Folder that holds them all.
+    changes : tuple of Change
+        What files of the config, then of the prescriptions, change in those they extend; keys of the
+        prescriptions begin with ``prescriptions``.
     """
 
     problem: Problem
@@ -57,6 +68,7 @@ class Case:
     files: tuple[Path, ...]
     root: Path
     layers: Layers
+    changes: tuple[Change, ...] = ()
 
     def where(self, key: str) -> str:
         """File and line of a dotted config key, or of the closest one that is written."""
@@ -79,10 +91,13 @@ class _Loader:
         self.layers = layers
         self.faults: list[Fault] = []
         self.files: list[Path] = list(layers.files)
+        self.changes: list[Change] = list(layers.changes)
+        self.scripts: tuple[Layers, Mapping[str, PrescriptionTable]] | None = None
 
     def case(self) -> Case:
         settings, faults = validate(config_model(), self.layers, (), self.layers.values)
         self.faults += faults
+        self.faults += refused(config_model(), self.layers.changes)
         catalogue = self._file("catalogue", read_catalogue)
         names = self.layers.values.get("people", {})
         people = sorted(names) if isinstance(names, dict) else []
@@ -100,7 +115,8 @@ class _Loader:
         rules = self._rules(settings, problem)
         if self.faults:
             raise InputFaults(self.faults)
-        return Case(problem, rules, settings, tuple(dict.fromkeys(self.files)), self.layers.root, self.layers)
+        files = tuple(dict.fromkeys(self.files))
+        return Case(problem, rules, settings, files, self.layers.root, self.layers, tuple(self.changes))
 
     def _fault(self, keys: tuple[str, ...], message: str) -> None:
         self.faults.append(self.layers.fault(keys, f"{place_of(keys)}: {message}"))
@@ -140,6 +156,8 @@ class _Loader:
         self.files += layers.files
         found, faults = validate(PrescriptionFile, layers, (), layers.values)
         self.faults += faults
+        self.faults += refused(PrescriptionFile, layers.changes)
+        self.changes += [replace(c, keys=("prescriptions", *c.keys)) for c in layers.changes]
         if found is None:
             return {}
         out = {}
@@ -153,9 +171,10 @@ class _Loader:
                 text = f"{place_of(fault.keys)}: {fault.message}"
                 self.faults.append(layers.fault(fault.keys, text))
             for keys, message in impossible(table):
-                keys = ("people", name, *keys)
-                self.faults.append(layers.fault(keys, f"{place_of(keys)}: {message}"))
+                where = ("people", name, *keys)
+                self.faults.append(layers.fault(where, f"{place_of(where)}: {message}"))
             out[name] = script
+        self.scripts = layers, found.people
         return out
 
     # ---- the problem
@@ -169,7 +188,11 @@ class _Loader:
         scripts: Mapping[str, Prescription],
     ) -> Problem | None:
         before = len(self.faults)
-        days, sequence, dates = self._calendar(settings)
+        whole = catalogue
+        catalogue, unsifted = sift(whole, settings.catalogue)
+        for keys, message in unsifted:
+            self._fault(("catalogue", *keys), message)
+        days, sequence, dates = plan_days(settings, scripts, self._fault)
         people = tuple(
             p
             for name, table in settings.people.items()
@@ -177,22 +200,22 @@ class _Loader:
         )
         self._marks(settings)
         loads = self._loads(settings, stock)
-        for name, script in scripts.items():
-            self._script_names(name, script, catalogue)
+        found = tables(settings, people, days, catalogue, self._fault)
+        self._script_names(whole)
         if len(self.faults) > before or not days:
             return None
         water: Any = getattr(settings, "water")  # noqa: B009  the rules' tables are added by name
         return Problem(
             name=settings.name,
             people=people,
-            parties=tuple(Party(p.id, (k,)) for k, p in enumerate(people)),
+            parties=found.parties,
             dates=dates,
             days=days,
             sequence=sequence,
             cycle_length=settings.stay.cycle_days,
             loads=loads,
             catalogue=catalogue,
-            stock=stock,
+            stock=None if stock is None else tuple(r for r in stock if r.item in catalogue.by_id),
             acceptance=acceptances(
                 scores,
                 [p.id for p in people],
@@ -202,6 +225,11 @@ class _Loader:
             ),
             repeat_share=settings.goal.repeat_share,
             plain_water_ml=water.plain_ml,
+            clock=found.clock,
+            sleep=found.sleep,
+            away=found.away,
+            shared_packs=found.shared_packs,
+            plain_water_on=water.plain_ml_on,
         )
 
     def _marks(self, settings: ConfigBase) -> None:
@@ -213,56 +241,17 @@ class _Loader:
                 if other != name:
                     self._fault(("people", name, "mark"), f'"{table.mark}" is the mark of {other} already')
 
-    def _calendar(
-        self, settings: ConfigBase
-    ) -> tuple[tuple[PlanDay, ...], tuple[int, ...], tuple[date, ...]]:
-        stay = settings.stay
-        if stay.last_date < stay.first_date:
-            self._fault(("stay", "last_date"), f"{stay.last_date} is before first_date {stay.first_date}")
-            return (), (), ()
-        dates = stay_dates(stay.first_date, stay.last_date)
-        kinds: dict[int, str] = {}
-        for kind, numbers in stay.kinds.items():
-            for n in numbers:
-                if not 1 <= n <= stay.cycle_days:
-                    text = f"day {n} is not in the cycle of {stay.cycle_days} days"
-                    self._fault(("stay", "kinds", kind), text)
-                elif n in kinds:
-                    text = f"day {n} is already of kind {kinds[n]}"
-                    self._fault(("stay", "kinds", kind), text)
-                kinds[n] = kind
-        known = {stay.ordinary_kind, *stay.kinds}
-        meals: MealsSettings = getattr(settings, "meals")  # noqa: B009
-        for name, table in meals.tables.items():
-            for kind in table.on:
-                if kind not in known:
-                    text = f'no day kind "{kind}".{nearest(kind, sorted(known))}'
-                    self._fault(("meals", name, "on", kind), text)
-        if not meals.tables:
-            self._fault(("meals",), "no meals; add [meals.NAME] with at and courses")
-        reserve: ReserveSettings = getattr(settings, "reserve")  # noqa: B009
-        days = cycle_days(
-            dates, stay.cycle_days, kinds, {kind: meals.on(kind) for kind in known}, stay.ordinary_kind
-        )
-        sequence = tuple(k % stay.cycle_days for k in range(len(dates)))
-        own = reserve.pattern()
-        days += [
-            PlanDay(len(days) + k, "reserve", f"reserve {k + 1}", "reserve", (), own)
-            for k in range(reserve.days)
-        ]
-        return tuple(days), sequence, dates
-
     def _person(
         self, settings: ConfigBase, name: str, table: PersonTable, script: Prescription
     ) -> Person | None:
         kcal: dict[str, Decimal] = {}
         steps: list[str] = []
-        known = {settings.stay.ordinary_kind, *settings.stay.kinds}
+        known = known_kinds(settings)
         sources: list[tuple[str, tuple[str, ...], EnergyTable]] = [("", ("energy",), table.energy)]
         sources += [(kind, ("energy_on", kind), t) for kind, t in table.energy_on.items()]
         for kind, keys, source in sources:
             if kind and kind not in known:
-                text = f'no day kind "{kind}".{nearest(kind, sorted(known))}'
+                text = f'no day kind "{kind}".{nearest(kind, known)}'
                 self._fault(("people", name, *keys), text)
             if source.ways() != 1:
                 text = "needs exactly one of kcal, hours, or edition with activity"
@@ -311,19 +300,15 @@ class _Loader:
                     self.faults.append(Fault(shown_path(file), row.line, text))
         return tuple(loads)
 
-    def _script_names(self, name: str, script: Prescription, catalogue: Catalogue) -> None:
+    def _script_names(self, catalogue: Catalogue) -> None:
         """What a prescription names and the catalogue lacks is unsafe, so refused."""
-        keys = ("prescriptions", "file")
-        for item in sorted(script.never_items - set(catalogue.by_id)):
-            text = f'prescription of {name} names no item "{item}" of the catalogue.'
-            self._fault(keys, text + nearest(item, sorted(catalogue.by_id)))
-        tags = sorted({t for i in catalogue.items for t in i.tags})
-        for tag in sorted(script.never_tags - set(tags)):
-            text = f'prescription of {name} names no tag "{tag}" of the catalogue.{nearest(tag, tags)}'
-            self._fault(keys, text)
-        for column in sorted({*script.limits} - catalogue.columns):
-            text = f"prescription of {name} limits {column}, which the catalogue lacks: it cannot be kept."
-            self._fault(keys, text + nearest(column, sorted(catalogue.columns)))
+        if self.scripts is None:
+            return
+        layers, tables = self.scripts
+        for name, table in tables.items():
+            for keys, message in absent(table, catalogue):
+                where = ("people", name, *keys)
+                self.faults.append(layers.fault(where, f"{place_of(where)}: {message}"))
 
     def _rules(self, settings: ConfigBase, problem: Problem) -> tuple[Rule[Any], ...]:
         rules = []

@@ -1,13 +1,13 @@
-"""What the inputs leave to choose from, and what in them wants a second look."""
+"""What the inputs leave to choose from, and what they still wait for."""
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from optimenu.config.open_points import OpenPoint, open_points
+from optimenu.crew.people import activity_sources
 from optimenu.program.build import offered, refusal
-from optimenu.rules.nutrient_settings import not_assessed
 
 if TYPE_CHECKING:
     from optimenu.config.case import Case
@@ -64,37 +64,19 @@ class Inspection:
     """What a check found."""
 
     people: list[PersonView]
-    unknown_allergens: list[str]
-    stock_states: dict[str, int]
-    expiring: list[str]
-    not_assessed: list[str]
+    open_points: list[OpenPoint]
     files: list[str]
+    activity_sources: list[str]
 
 
 def inspect(case: Case) -> Inspection:
     """Look at what a case leaves to choose from."""
-    problem = case.problem
-    settings: Any = case.settings
-    unknown = [i.id for i in problem.catalogue.items if any(i.allergen(a) == "unknown" for a in _named(case))]
-    stock = problem.stock or ()
-    last = problem.dates[-1]
     return Inspection(
-        people=[_person(case, p) for p in range(len(problem.people))],
-        unknown_allergens=unknown,
-        stock_states=dict(Counter(row.state for row in stock)),
-        expiring=[
-            f"{row.item}, lot {row.lot or '-'}: {row.packs} packs, use by {row.use_by}"
-            for row in stock
-            if row.state == "released" and row.use_by is not None and row.use_by <= last
-        ],
-        not_assessed=list(not_assessed(settings.nutrients, problem)),
+        people=[_person(case, p) for p in range(len(case.problem.people))],
+        open_points=open_points(case),
         files=[p.relative_to(case.root).as_posix() for p in case.files],
+        activity_sources=list(activity_sources(case.settings.people.values())),
     )
-
-
-def _named(case: Case) -> set[str]:
-    """Allergens that somebody's prescription names."""
-    return {a for p in case.problem.people for a in p.prescription.allergies}
 
 
 def _person(case: Case, p: int) -> PersonView:
@@ -105,6 +87,9 @@ def _person(case: Case, p: int) -> PersonView:
     avoids = [f"{a.replace('_', ' ')} ({severity})" for a, severity in script.allergies.items()]
     avoids += [f"all but {d.replace('_', ' ')}" for d in script.diets]
     avoids += sorted({*script.never_items, *script.never_tags})
+    avoids += [f"texture {t}" for t in sorted(script.never_textures)]
+    if script.only_textures:
+        avoids.append(f"textures other than {', '.join(sorted(script.only_textures))}")
     return PersonView(
         id=person.id,
         name=person.name,
@@ -121,14 +106,18 @@ def _person(case: Case, p: int) -> PersonView:
 
 def _choices(case: Case, p: int) -> list[Choice]:
     problem = case.problem
-    party = next(x for x in problem.parties if x.members == (p,))
-    seen: dict[tuple[str, str, str], tuple[PlanDay, Meal, Course]] = {}
+    alone = problem.parties[problem.alone[p]]
+    seen: dict[tuple[str, str, str], list[tuple[PlanDay, Meal, Course]]] = {}
     for day in problem.days:
         for meal in day.meals:
             for course in meal.courses:
-                seen.setdefault((day.block, meal.name, course.name), (day, meal, course))
+                block = "cycle" if day.eaten else "reserve"
+                seen.setdefault((block, meal.name, course.name), []).append((day, meal, course))
     found = []
-    for (block, meal_name, course_name), (day, meal, course) in seen.items():
+    for (block, meal_name, course_name), places in seen.items():
+        # the dish may be a party's; who never eats here is asked as if alone at table
+        mine = ((x, *w) for w in places for x in problem.parties if p in x.members and problem.serves(x, *w))
+        party, day, meal, course = next(mine, (alone, *places[0]))
         here = [i for i in problem.catalogue.items if offered(day, meal, course, i) is None]
         left = sum(1 for i in here if refusal(case.rules, party, day, meal, course, i) is None)
         found.append(Choice(block, meal_name, course_name, left, len(here)))

@@ -5,21 +5,27 @@ files first. What the file itself says wins: tables merge key by key, anything e
 included, replaces. Paths are relative to the file that holds them and must stay inside the project
 root: the nearest folder upward that holds ``.optimenu-root``, ``pyproject.toml`` or ``.git``; when
 there is none, the folder above the config's own.
+
+``role = "dietitian"`` at the top says who writes a file. It is each file's own: no file has it from
+another. What a file changes in those below is kept, with the role, in `Layers.changes`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import tomli
 
+from optimenu.config.changes import Change, author_of, changes
 from optimenu.config.toml_spots import Key, Spot, place_of, scan
-from optimenu.errors import Fault, InputFaults
+from optimenu.errors import Fault, InputFaults, nearest
 from optimenu.files import UnreadableError, clean, decode, near_file, quoted, read_bytes, sensible, shown_path
+from optimenu.measures import found
+from optimenu.settings import Writer
 
 MOST_BYTES = 5_000_000
 """Largest config file read."""
@@ -37,19 +43,23 @@ class Layers:
     Attributes
     ----------
     values : dict
-        Nested tables; numbers are int or Decimal as written; without ``extends``.
+        Nested tables; numbers are int or Decimal as written; without ``extends``, and with the role of
+        the config's own file only.
     files : tuple of Path
         Every TOML file read, the config itself first.
     root : Path
         Folder that paths in the config may not leave.
     spots : Spot
         The tree of places behind `where`.
+    changes : tuple of Change
+        What each file changes in those it extends, the lowest file first.
     """
 
     values: dict[str, Any]
     files: tuple[Path, ...]
     root: Path
     spots: Spot = field(repr=False)
+    changes: tuple[Change, ...] = ()
 
     def where(self, keys: Sequence[Key]) -> tuple[str, int]:
         """Return file and line of a key, in the layer that won; else of the closest enclosing key."""
@@ -117,13 +127,16 @@ def read_layers(path: Path, root: Path | None = None) -> Layers:
     ------
     InputFaults
         Every fault of every layer at once: absent or unreadable files, syntax, numbers that are not
-        finite, paths outside the root, files that extend each other in a ring.
+        finite, paths outside the root, files that extend each other in a ring, roles that are none.
     """
     reader = _Reader((root or find_root(path)).resolve())
-    values, spots = reader.read(path.resolve(), ())
+    path = path.resolve()
+    values, spots = reader.read(path, ())
     if reader.faults:
         raise InputFaults(reader.faults)
-    return Layers(values, tuple(reader.done), reader.root, spots)
+    if reader.roles[path] is not None:
+        values = {**values, "role": reader.roles[path]}
+    return Layers(values, tuple(reader.done), reader.root, spots, tuple(reader.changes))
 
 
 @dataclass
@@ -132,27 +145,53 @@ class _Reader:
     faults: list[Fault] = field(default_factory=list)
     # Kept per file, so that a base reached by two ways is read and merged once.
     done: dict[Path, tuple[dict[str, Any], Spot]] = field(default_factory=dict)
+    roles: dict[Path, str | None] = field(default_factory=dict)
+    # Every file that a file rests on, itself included.
+    under: dict[Path, set[Path]] = field(default_factory=dict)
+    changes: list[Change] = field(default_factory=list)
 
     def read(self, path: Path, chain: tuple[Path, ...]) -> tuple[dict[str, Any], Spot]:
         if path not in self.done:
             self.done[path] = ({}, Spot(0, path))
+            self.roles[path], self.under[path] = None, {path}
             try:
                 own, own_spots = _parse(path)
             except UnreadableError as error:
                 self.faults.append(Fault(shown_path(path), error.line, str(error)))
                 return self.done[path]
             self.faults.extend(_numbers(own, own_spots, ()))
+            self.roles[path] = self.role(own, own_spots)
             values: dict[str, Any] = {}
             spots = Spot(own_spots.line, path)
-            for base, base_spots in self.bases(own.pop("extends", []), own_spots, (*chain, path)):
-                values, spots = merge(values, spots, base, base_spots)
+            me = author_of(path, self.roles[path])
+            for base, line in self.bases(own.pop("extends", []), own_spots, (*chain, path)):
+                over, over_spots = self.done[base]
+                if values:
+                    # its writers answer for it, save for what it brings back of the bases before it
+                    new = self.under[base] - self.under[path]
+                    authors = {file: author_of(file, self.roles[file]) for file in new}
+                    self.changes += changes(values, over, over_spots, authors, replace(me, line=line))
+                values, spots = merge(values, spots, over, over_spots)
+                self.under[path] |= self.under[base]
             own_spots.inner.pop("extends", None)
+            if values:
+                self.changes += changes(values, own, own_spots, {}, me)
             self.done[path] = merge(values, spots, own, own_spots)
         return self.done[path]
 
-    def bases(
-        self, extends: object, spots: Spot, chain: tuple[Path, ...]
-    ) -> Iterator[tuple[dict[str, Any], Spot]]:
+    def role(self, own: dict[str, Any], spots: Spot) -> str | None:
+        """Take the role out of a file's values; a role that is none is a fault."""
+        if "role" not in own:
+            return None
+        said, spot, words = own.pop("role"), spots.inner.pop("role"), get_args(Writer)
+        if said in words:
+            return str(said)
+        guess = nearest(said, words) if isinstance(said, str) else ""
+        text = f"role: needs one of {', '.join(words)}, found {found(said)}{'.' if guess else ''}{guess}"
+        self.faults.append(Fault(shown_path(spot.file), spot.line, text))
+        return None
+
+    def bases(self, extends: object, spots: Spot, chain: tuple[Path, ...]) -> Iterator[tuple[Path, int]]:
         many = isinstance(extends, list)
         for index, text in enumerate(extends if isinstance(extends, list) else [extends]):
             spot = spots.find(("extends", index) if many else ("extends",))
@@ -174,7 +213,8 @@ class _Reader:
             elif len(chain) >= MOST_LAYERS:
                 fault(f"more than {MOST_LAYERS} files extend one another")
             else:
-                yield self.read(path, chain)
+                self.read(path, chain)
+                yield path, spot.line
 
 
 def _parse(path: Path) -> tuple[dict[str, Any], Spot]:

@@ -141,8 +141,12 @@ def _texts(
     at = f"{place(keys)} " if isinstance(value, Mapping) and keys else f"{place_of(keys)}: " if keys else ""
     types = {detail["type"] for detail in group}
     if "extra_forbidden" in types:
-        fields = tuple(dict.fromkeys(name for m in _models(model, loc[:-1]) for name in _names(m)))
+        fields = tuple(dict.fromkeys(name for m in models_at(model, loc[:-1]) for name in _names(m)))
         name = str(keys[-1])
+        belongs = next((m.elsewhere[name] for m in _settings(model, loc[:-1]) if name in m.elsewhere), "")
+        if belongs:
+            yield f"{place_of(keys)}: {belongs}"
+            return
         yield f"{table}no setting {quoted(clean(name))}.{choose(name, fields)}"
         return
     if "missing" in types:
@@ -197,23 +201,37 @@ def _words(detail: ErrorDetails) -> list[str]:
 
 def _meaning(model: type[BaseModel], loc: tuple[Key, ...]) -> str:
     """Return ': what the setting means' from its declaration, or an empty string."""
-    for owner in _models(model, loc[:-1]):
+    for owner in models_at(model, loc[:-1]):
         for name, field in owner.model_fields.items():
             if loc[-1] in (name, field.alias) and field.description:
                 return f": {field.description.strip().splitlines()[0].rstrip('.')}"
     return ""
 
 
+def _settings(model: type[BaseModel], loc: Sequence[Key]) -> list[type[Settings]]:
+    return [m for m in models_at(model, loc) if issubclass(m, Settings)]
+
+
 def _names(model: type[BaseModel]) -> list[str]:
     return [field.alias or name for name, field in model.model_fields.items()]
 
 
-def _models(model: type[BaseModel], loc: Sequence[Key]) -> list[type[BaseModel]]:
+def models_at(model: type[BaseModel], loc: Sequence[Key]) -> list[type[BaseModel]]:
     """Return the models a table at this place may be; several where the declaration is a union."""
+    kinds = _flat(_kinds_at(model, loc))
+    return [kind for kind in kinds if isinstance(kind, type) and issubclass(kind, BaseModel)]
+
+
+def declared(model: type[BaseModel], loc: Sequence[Key]) -> bool:
+    """Tell whether a config may have a key at this place."""
+    return bool(_kinds_at(model, loc))
+
+
+def _kinds_at(model: type[BaseModel], loc: Sequence[Key]) -> list[Any]:
     kinds: list[Any] = [model]
     for key in loc:
         kinds = [inner for kind in kinds for inner in _inside(kind, key)]
-    return [kind for kind in _flat(kinds) if isinstance(kind, type) and issubclass(kind, BaseModel)]
+    return kinds
 
 
 def _inside(kind: Any, key: Key) -> Iterator[Any]:

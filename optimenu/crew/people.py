@@ -4,16 +4,30 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from optimenu.crew.prescriptions import Prescription
+from optimenu.crew.prescriptions import Prescription, PrescriptionTable
 from optimenu.nutrition import energy
-from optimenu.settings import Colour, Letter, Number, Positive, Settings, Span, Text, Unit, Whole
+from optimenu.nutrition.activities import activities
+from optimenu.nutrition.requirement import basal_source
+from optimenu.settings import (
+    ChangedBy,
+    ClockSpan,
+    Colour,
+    Letter,
+    Number,
+    Positive,
+    Settings,
+    Span,
+    Text,
+    Unit,
+    Whole,
+)  # fmt: skip
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
 KCAL = Decimal(1)
 
@@ -38,7 +52,12 @@ class EnergyTable(Settings):
 class PersonTable(Settings):
     """One person of the crew."""
 
-    name: Text
+    elsewhere: ClassVar[Mapping[str, str]] = dict.fromkeys(
+        PrescriptionTable.model_fields,
+        "goes into the prescriptions file, the one that [prescriptions] names, under [people.NAME] there",
+    )
+
+    name: Annotated[Text, ChangedBy("planner")]
     """Name on menus and labels."""
     sex: Literal["female", "male"]
     """As the reference tables use it."""
@@ -58,10 +77,27 @@ class PersonTable(Settings):
     """Lowest acceptance score this person is given, on the nine-point scale."""
     floor_reason: Text | None = None
     """Why the floor is under 5."""
-    mark: Letter | None = None
+    sleep: tuple[ClockSpan, ...] = ()
+    """Hours of sleep, as pairs of times; those of the person's watch when left out."""
+    mark: Annotated[Letter | None, ChangedBy("planner")] = None
     """Letter on screens and papers; the first free letter of the name when absent."""
-    colour: Colour | None = None
+    colour: Annotated[Colour | None, ChangedBy("planner")] = None
     """Colour on screens, as #RRGGBB; never the only way to tell people apart."""
+
+
+def activity_sources(people: Iterable[PersonTable]) -> tuple[str, ...]:
+    """Say where the figures behind these people's hours come from, a line a source; none without hours."""
+    found: dict[str, list[str]] = {}
+    for table in people:
+        for source in (table.energy, *table.energy_on.values()):
+            for name in source.hours or {}:
+                activity = activities()[name]
+                sure = "" if activity.read == "no source" else f"; {activity.read}"
+                names = found.setdefault(f"{activity.source}{sure}", [])
+                names += [name] if name not in names else []
+                if activity.unit == "times_basal":
+                    found[basal_source("mifflin")] = ["basal metabolism"]
+    return tuple(f"{', '.join(names)}: {source}" for source, names in found.items())
 
 
 @dataclass(frozen=True)
@@ -73,7 +109,8 @@ class Person:
     kcal : mapping of str to Decimal
         Requirement by day kind; the empty string is every other day.
     steps : tuple of str
-        How the requirement was reached, line by line with sources.
+        How the requirement was reached, line by line with sources; those of activities are in
+        `activity_sources`.
     """
 
     id: str
@@ -108,7 +145,8 @@ def requirement(table: PersonTable, source: EnergyTable) -> tuple[Decimal, tuple
         total = energy.from_hours(
             table.sex, table.age, table.mass_kg, table.height_m, source.hours, state=table.state or ""
         )
-        return total.total, tuple(str(part) for part in total.parts)
+        parts = "; ".join(f"{part.activity} {part.working} = {part.kcal} kcal" for part in total.parts)
+        return total.total, (f"{total.total} kcal a day, the sum of: {parts}",)
     value = energy.estimated_requirement(
         source.edition or "",
         table.sex,

@@ -7,19 +7,38 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from optimenu.errors import nearest
-from optimenu.nutrition.nutrients import BY_COLUMN
-from optimenu.settings import Day, NonNegative, Settings, Text, Unit
+from optimenu.crew.fasts import Fast, FastTable, fast_of
+from optimenu.crew.foods import Foods
+from optimenu.settings import (
+    Clock,
+    Day,
+    Flag,
+    NonNegative,
+    Number,
+    Role,
+    Settings,
+    Span,
+    Text,
+    Unit,
+    Whole,
+    Word,
+    Writer,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    import datetime
+    from collections.abc import Iterable, Mapping
     from datetime import date
 
 Severity = Literal["severe", "avoid"]
+Window = Literal["meal", "day", "three_days", "seven_days", "stay"]
+WINDOWS: tuple[Window, ...] = ("meal", "day", "three_days", "seven_days", "stay")
+Hours = Annotated[Number, Span(least=0, most=24), Unit("h")]
+Apart = Annotated[Number, Span(above=0, most=24), Unit("h")]
 
 
 class Band(Settings):
@@ -29,6 +48,66 @@ class Band(Settings):
     """Least, in the nutrient's unit."""
     high: NonNegative | None = None
     """Most, in the nutrient's unit."""
+
+
+class LimitsTable(Settings):
+    """Limits of one nutrient."""
+
+    meal: Band | None = None
+    """At each meal; "at once" is a meal."""
+    day: Band | None = None
+    """On each day."""
+    three_days: Band | None = None
+    """Daily mean of any 3 dates in a row."""
+    seven_days: Band | None = None
+    """Daily mean of any 7 dates in a row."""
+    stay: Band | None = None
+    """Daily mean of the stay."""
+    step: NonNegative | None = None
+    """Largest change from one date to the next, in the nutrient's unit; days of arrival and departure
+    that bring only a part of a day are left out."""
+
+    def bands(self) -> dict[str, Band]:
+        """Return limits by window."""
+        return {w: band for w in WINDOWS if (band := getattr(self, w)) is not None}
+
+
+class IntoleranceTable(Settings):
+    """What a person bears of an allergen."""
+
+    servings_a_day: Annotated[Whole, Span(least=1)]
+    """Most servings a day of items that contain it, may contain it or are not known to be free of it."""
+
+
+class MedicineApartTable(Foods):
+    """Foods kept away from a medicine."""
+
+    hours_before: Hours = Decimal(0)
+    """Not eaten in so many hours before a dose."""
+    hours_after: Hours = Decimal(0)
+    """Not eaten in so many hours after a dose."""
+
+
+class MedicineTable(Settings):
+    """A medicine that does not go with some foods."""
+
+    at: tuple[Clock, ...]
+    """Clock times of the doses."""
+    apart: tuple[MedicineApartTable, ...] = ()
+    """Foods kept away from every dose."""
+
+
+class ApartTable(Settings):
+    """Two kinds of food kept apart by hours."""
+
+    these: Foods
+    """What is eaten first."""
+    those: Foods
+    """What is not eaten in the hours after it, nor in the same meal."""
+    hours: Apart
+    """Hours from the one meal's start to the other's; meals exactly so far apart are far enough."""
+    both: Flag = False
+    """The other way round too."""
 
 
 class SupplementTable(Settings):
@@ -58,17 +137,31 @@ class PrescriptionTable(Settings):
     """Items this person must not be given."""
     never_tags: tuple[str, ...] = ()
     """Tags of items this person must not be given."""
-    limits: dict[str, dict[Literal["meal", "day", "three_days", "seven_days", "stay"], Band]] = Field(
-        default_factory=dict
-    )
-    """Nutrient column to window to limits; only a physician may loosen them."""
+    intolerances: dict[str, IntoleranceTable] = Field(default_factory=dict)
+    """Allergen to what is borne of it a day; an allergen excluded altogether is under allergies."""
+    only_textures: tuple[str, ...] = ()
+    """Textures this person may be given; an item without a stated texture is left out."""
+    never_textures: tuple[str, ...] = ()
+    """Textures this person must not be given; an item without a stated texture is left out."""
+    limits: dict[str, LimitsTable] = Field(default_factory=dict)
+    """Nutrient column to limits by window, and the step; only a physician may loosen them."""
+    medicines: dict[Word, MedicineTable] = Field(default_factory=dict)
+    """Medicines and what is kept away from them, by a short name."""
+    apart: dict[Word, ApartTable] = Field(default_factory=dict)
+    """Foods kept apart by hours, by a short name."""
     supplements: dict[str, SupplementTable] = Field(default_factory=dict)
     """Supplements as prescribed, by a short name."""
+    fasts: dict[str, FastTable] = Field(default_factory=dict)
+    """Fasts, by a short name."""
 
 
 class PrescriptionFile(Settings):
     """The file of prescriptions."""
 
+    changed_by: ClassVar[Role | None] = "physician"
+
+    role: Writer | None = None
+    """Who writes this file; where it extends another, only the physician may change or add anything."""
     people: dict[str, PrescriptionTable]
     """Prescription by person."""
 
@@ -84,8 +177,38 @@ class Prescription:
     limits: Mapping[str, Mapping[str, tuple[Decimal | None, Decimal | None]]] = field(default_factory=dict)
     supplements: Mapping[str, Decimal] = field(default_factory=dict)
     """Nutrient column to amount a day, all supplements together."""
+    fasts: tuple[Fast, ...] = ()
+    intolerances: Mapping[str, int] = field(default_factory=dict)
+    """Allergen to most servings a day."""
+    steps: Mapping[str, Decimal] = field(default_factory=dict)
+    """Nutrient column to the largest change from one date to the next."""
+    only_textures: frozenset[str] = frozenset()
+    never_textures: frozenset[str] = frozenset()
+    medicines: Mapping[str, MedicineTable] = field(default_factory=dict)
+    apart: Mapping[str, ApartTable] = field(default_factory=dict)
     by: str = ""
     date: date | None = None
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """Allergens whose state in an item matters to this person."""
+        found = dict.fromkeys((*self.allergies, *self.intolerances))
+        for medicine in self.medicines.values():
+            for foods in medicine.apart:
+                found.update(dict.fromkeys(foods.contains))
+        for pair in self.apart.values():
+            found.update(dict.fromkeys((*pair.these.contains, *pair.those.contains)))
+        return tuple(found)
+
+    @property
+    def severe(self) -> bool:
+        """True with any severe allergy: no pack kept open is shared with others."""
+        return "severe" in self.allergies.values()
+
+    def fasts_on(self, dates: Iterable[datetime.date]) -> list[Fast]:
+        """Fasts kept on any of these dates."""
+        wanted = set(dates)
+        return [f for f in self.fasts if not wanted.isdisjoint(f.dates)]
 
 
 def resolve(table: PrescriptionTable) -> Prescription:
@@ -100,23 +223,18 @@ def resolve(table: PrescriptionTable) -> Prescription:
         never_items=frozenset(table.never_items),
         never_tags=frozenset(table.never_tags),
         limits={
-            column: {window: (band.low, band.high) for window, band in windows.items()}
-            for column, windows in table.limits.items()
+            column: {window: (band.low, band.high) for window, band in bands.items()}
+            for column, t in table.limits.items()
+            if (bands := t.bands())
         },
         supplements=total,
+        fasts=tuple(fast_of(name, fast) for name, fast in table.fasts.items()),
+        intolerances={a: t.servings_a_day for a, t in table.intolerances.items()},
+        steps={column: t.step for column, t in table.limits.items() if t.step is not None},
+        only_textures=frozenset(table.only_textures),
+        never_textures=frozenset(table.never_textures),
+        medicines=dict(table.medicines),
+        apart=dict(table.apart),
         by=table.by,
         date=table.date,
     )
-
-
-def impossible(table: PrescriptionTable) -> Iterator[tuple[tuple[str, ...], str]]:
-    """Keys inside the prescription, and what cannot be: limits upside down, supplements of no nutrient."""
-    for column, windows in table.limits.items():
-        for window, band in windows.items():
-            if band.low is not None and band.high is not None and band.low > band.high:
-                yield ("limits", column, window, "low"), f"low {band.low} is over high {band.high}"
-    for name, supplement in table.supplements.items():
-        for column in supplement.amounts:
-            if column not in BY_COLUMN:
-                text = f'no nutrient column "{column}".{nearest(column, sorted(BY_COLUMN))}'
-                yield ("supplements", name, "amounts", column), text

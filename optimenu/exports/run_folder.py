@@ -174,6 +174,24 @@ def _replace(path: Path, contents: bytes) -> None:
     Path(name).replace(path)
 
 
+def write_new(path: Path, contents: bytes) -> None:
+    """Write a file that is not there yet; it is whole or not there at all.
+
+    Raises
+    ------
+    InputFaults
+        When there is something of that name already, or it cannot be written.
+    """
+    if path.exists() or path.is_symlink():
+        raise InputFaults([Fault(shown_path(path), 0, "exists already and is not overwritten; name another")])
+    try:
+        sweep(path.parent)
+        _replace(path, contents)
+    except OSError as error:
+        text = f"cannot be written: {error.strerror or error}"
+        raise InputFaults([Fault(shown_path(path), 0, text)]) from error
+
+
 def sweep(parent: Path) -> None:
     """Remove what a killed process left half-written; one that still runs is left alone."""
     for stray in parent.glob(".passing-*"):
@@ -206,22 +224,27 @@ def input_files(case: Case) -> dict[str, bytes]:
 def find_run(run: Path | None, parent: Path = Path("runs")) -> Path:
     """Return the folder meant: the one named, or the latest of ``runs``.
 
+    Parameters
+    ----------
+    run : Path or None
+        Folder of a run; or the small file ``latest`` beside it, which names it.
+
     Raises
     ------
     InputFaults
         When there is none.
     """
-    if run is not None:
-        if not (run / "record.json").is_file():
-            text = "is not a run: no record.json in it. Plan first: optimenu plan CONFIG"
-            raise InputFaults([Fault(shown_path(run), 0, text)])
-        return run
-    try:
-        name = (parent / LATEST).read_text().strip()
-    except OSError:
-        text = "no run yet. Plan first: optimenu plan CONFIG"
-        raise InputFaults([Fault(shown_path(parent), 0, text)]) from None
-    return find_run(parent / name)
+    if run is None or (run.name == LATEST and run.is_file()):
+        parent = parent if run is None else run.parent
+        try:
+            run = parent / (parent / LATEST).read_text().strip()
+        except OSError:
+            text = "no run yet. Plan first: optimenu plan CONFIG"
+            raise InputFaults([Fault(shown_path(parent), 0, text)]) from None
+    if not (run / "record.json").is_file():
+        text = "is not a run: no record.json in it. Plan first: optimenu plan CONFIG"
+        raise InputFaults([Fault(shown_path(run), 0, text)])
+    return run
 
 
 def read_run(folder: Path) -> Run:

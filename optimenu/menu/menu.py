@@ -64,7 +64,8 @@ def day_numbers(problem: Problem) -> dict[tuple[str, int], int]:
     seen: dict[str, int] = {}
     out = {}
     for d in problem.days:
-        seen[d.block] = seen.get(d.block, 0) + 1
+        # a cycle day without a date is none, and leaves its place empty
+        seen[d.block] = d.place or seen.get(d.block, 0) + 1
         out[d.block, seen[d.block]] = d.number
     return out
 

@@ -5,45 +5,82 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+from optimenu.problem.opening import BLOCKS, Block, drawers, spans
 
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+
+    from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
 
-Key = tuple[int, str, int, str]
-"""Party, item, load, block."""
-
-
-def servings(tally: Tally, weight: Callable[[Entry, int], int] | None = None) -> Mapping[Key, int]:
-    """Servings by (party, item, load, block), every date counted, allowances at their most.
-
-    Parameters
-    ----------
-    weight : callable of (entry, load) to int, optional
-        Dates that count; by default every date of the plan day that the load feeds.
-    """
-    problem = tally.problem
-    places = {p.id: k for k, p in enumerate(problem.parties)}
-    found: dict[Key, int] = defaultdict(int)
-    for e in tally.entries:
-        for load in range(len(problem.loads)):
-            dates = weight(e, load) if weight else problem.load_weights[e.day.number][load]
-            if dates:
-                found[places[e.party.id], e.item.id, load, e.day.block] += e.count * dates
-    return dict(found)
+Key = tuple[tuple[int, ...], str, int, Block]
+"""People who draw on the packs, item, load, block."""
 
 
 def opened(tally: Tally) -> Mapping[Key, int]:
-    """Packs opened, whole within party, load and block."""
-    items = tally.problem.catalogue.by_id
-    return {key: -(-n // items[key[1]].servings_per_pack) for key, n in servings(tally).items()}
+    """Packs opened, whole within people, span, load and block; allowances at their most."""
+    return _containers(tally)
 
 
 def overwraps(tally: Tally) -> Mapping[Key, int]:
-    """Overwraps opened, for items that have one; each party's packs are wrapped by themselves."""
-    items = tally.problem.catalogue.by_id
-    return {
-        key: -(-packs // size)
-        for key, packs in opened(tally).items()
-        if (size := items[key[1]].overwrap_packs) is not None
-    }
+    """Overwraps opened, for items that have one; the packs of each span are wrapped by themselves."""
+    return _containers(tally, overwrap=True)
+
+
+def servings(tally: Tally) -> Mapping[Key, int]:
+    """Servings planned of those packs, every date counted, allowances at their most."""
+    return _containers(tally, single=True)
+
+
+def packs_of(tally: Tally, item: Item, load: int, after: date | None = None) -> int:
+    """Packs of an item opened from a load for dates after one, by everybody, the reserve included."""
+    return sum(
+        _count(tally, item, entries, item.servings_per_pack, load, block, after)
+        for entries in _drawn(tally).get(item.id, {}).values()
+        for block in BLOCKS
+    )
+
+
+def _drawn(tally: Tally) -> Mapping[str, Mapping[tuple[int, ...], list[Entry]]]:
+    """Entries by item and people who draw on its packs."""
+    found: dict[str, dict[tuple[int, ...], list[Entry]]] = defaultdict(lambda: defaultdict(list))
+    for e in tally.entries:
+        found[e.item.id][drawers(tally.problem, e.party, e.item)].append(e)
+    return found
+
+
+def _containers(tally: Tally, *, overwrap: bool = False, single: bool = False) -> Mapping[Key, int]:
+    items, found = tally.problem.catalogue.by_id, {}
+    for item_id, groups in _drawn(tally).items():
+        item = items[item_id]
+        if overwrap and item.overwrap_packs is None:
+            continue
+        size = 1 if single else item.servings_per_pack * (item.overwrap_packs or 1 if overwrap else 1)
+        for people, entries in groups.items():
+            for load in range(len(tally.problem.loads)):
+                for block in BLOCKS:
+                    if n := _count(tally, item, entries, size, load, block):
+                        found[people, item_id, load, block] = n
+    return found
+
+
+def _count(
+    tally: Tally,
+    item: Item,
+    entries: list[Entry],
+    size: int,
+    load: int,
+    block: Block,
+    after: date | None = None,
+) -> int:
+    total = 0
+    for span in spans(tally.problem, item, load, block, after):
+        n = 0
+        for e in entries:
+            weight = span.weights[e.day.number]
+            if weight and (span.meal is None or span.meal == (e.meal.name if e.meal else "")):
+                n += e.count * len(e.party.members) * weight
+        # of what is free in the day every serving is eaten by itself
+        total += span.times * (n if span.meal == "" else -(-n // size))
+    return total

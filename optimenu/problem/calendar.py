@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -65,6 +66,8 @@ class PlanDay:
         Dates it serves; none for a reserve day.
     share : Decimal
         Part of a day's energy and nutrients it must bring: 1, or less on a day of arrival or departure.
+    place : int
+        Day of its block, from 1, as menus count; 0: as it comes.
     """
 
     number: int
@@ -74,6 +77,7 @@ class PlanDay:
     dates: tuple[date, ...]
     meals: tuple[Meal, ...]
     share: Decimal = Decimal(1)
+    place: int = 0
 
     @property
     def eaten(self) -> bool:
@@ -128,12 +132,25 @@ def cycle_days(
                 kind=kind,
                 dates=tuple(dates[place::length]),
                 meals=meals[kind],
+                place=place + 1,
             )
         )
     return days
 
 
-def runs(sequence: Sequence[int], length: int, *, wrap: bool) -> tuple[tuple[int, ...], ...]:
+def with_dated(cycle: Sequence[PlanDay], own: Sequence[PlanDay]) -> list[PlanDay]:
+    """Days of the cycle without the dates that are planned by themselves, then those days, numbered anew.
+
+    A cycle day left without a date is none.
+    """
+    taken = {when for day in own for when in day.dates}
+    left = [replace(day, dates=tuple(w for w in day.dates if w not in taken)) for day in cycle]
+    return [replace(day, number=k) for k, day in enumerate([*(d for d in left if d.dates), *own])]
+
+
+def runs(
+    sequence: Sequence[int], length: int, *, wrap: bool, cycle: Sequence[int] | None = None
+) -> tuple[tuple[int, ...], ...]:
     """Return the distinct runs of plan days on ``length`` consecutive dates, in order of first sight.
 
     Parameters
@@ -141,21 +158,20 @@ def runs(sequence: Sequence[int], length: int, *, wrap: bool) -> tuple[tuple[int
     sequence : sequence of int
         Plan day of each date.
     wrap : bool
-        Also the runs over the seam from the last plan day back to the first, as the next pass would
-        bring them, where the calendar itself holds no such run.
+        Also the runs over the seam from the last plan day of the cycle back to the first, as the next pass
+        would bring them, where the calendar itself holds no such run.
+    cycle : sequence of int, optional
+        Plan days of the cycle in order; every plan day when left out.
 
     Notes
     -----
     A stay shorter than ``length`` is one run.
     """
     dates = list(sequence)
-    if wrap and dates:
-        # the seam of the cycle: the last plan day of a pass followed by the first ones
-        days = sorted(set(dates))
-        tail, head = days[-(length - 1) :] if length > 1 else [], days[: length - 1]
-        seam = tail + head
-    else:
-        seam = []
+    seam: list[int] = []
+    if wrap and dates and length > 1:
+        days = list(cycle) if cycle is not None else sorted(set(dates))
+        seam = days[-(length - 1) :] + days[: length - 1]
     found: dict[tuple[int, ...], None] = {}
     if len(dates) <= length:
         found[tuple(sorted(dates))] = None
@@ -163,3 +179,10 @@ def runs(sequence: Sequence[int], length: int, *, wrap: bool) -> tuple[tuple[int
         for start in range(len(source) - length + 1):
             found.setdefault(tuple(sorted(source[start : start + length])), None)
     return tuple(found)
+
+
+def passes(sequence: Sequence[int], length: int) -> tuple[tuple[int, ...], ...]:
+    """Return the plan days on the dates of each distinct pass of the cycle, none part of another."""
+    every = [tuple(sorted(sequence[k : k + length])) for k in range(0, len(sequence), length)]
+    counts = {days: Counter(days) for days in every}
+    return tuple(days for days, own in counts.items() if not any(own < other for other in counts.values()))

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Hashable, Iterator, Mapping
     from datetime import date
 
     from optimenu.catalogue.item import Catalogue, Item
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from optimenu.crew.acceptance import Acceptance
     from optimenu.crew.people import Person
     from optimenu.problem.calendar import Course, Load, Meal, PlanDay
+    from optimenu.problem.opening import Span
 
 WORTH_DECIMALS = 6
 ZERO = Decimal(0)
@@ -60,12 +61,16 @@ class Problem:
         r in the deduction (1 - r**(k-1)) x the smallest positive worth, for the k-th use of an item.
     plain_water_ml : Decimal
         Plain drinking water a person-day, counted as fluid.
+    plain_water_on : mapping of str to Decimal
+        The same on a day kind that has its own.
     clock : mapping of (person, meal name) to int
         When a person eats a meal, minutes after midnight, where it is not the meal's own time.
     sleep : mapping of int to tuple of (int, int)
         When a person sleeps: spans from and to, minutes after midnight; they may cross it.
     away : frozenset of (person, plan day, meal name)
         Meals at which a person does not eat.
+    shared_packs : mapping of item id to tuple of tuples of int
+        Groups of people who draw on one opened pack of an item; nobody is in two of them.
     """
 
     name: str
@@ -81,10 +86,12 @@ class Problem:
     acceptance: Mapping[tuple[str, str], Acceptance]
     repeat_share: Decimal = Decimal("0.8")
     plain_water_ml: Decimal = ZERO
+    plain_water_on: Mapping[str, Decimal] = field(default_factory=dict)
     notes: tuple[str, ...] = field(default=())
     clock: Mapping[tuple[int, str], int] = field(default_factory=dict)
     sleep: Mapping[int, tuple[tuple[int, int], ...]] = field(default_factory=dict)
     away: frozenset[tuple[int, int, str]] = frozenset()
+    shared_packs: Mapping[str, tuple[tuple[int, ...], ...]] = field(default_factory=dict)
 
     @cached_property
     def person_number(self) -> Mapping[str, int]:
@@ -98,8 +105,13 @@ class Problem:
 
     @cached_property
     def cycle(self) -> tuple[PlanDay, ...]:
-        """Plan days that serve dates."""
+        """Plan days that serve dates: those of the cycle, then those of dates of their own."""
         return tuple(d for d in self.days if d.eaten)
+
+    @cached_property
+    def repeating(self) -> tuple[PlanDay, ...]:
+        """Plan days of the cycle itself, without those planned for dates of their own."""
+        return tuple(d for d in self.days if d.block == "cycle")
 
     @cached_property
     def reserve(self) -> tuple[PlanDay, ...]:
@@ -107,10 +119,22 @@ class Problem:
         return tuple(d for d in self.days if not d.eaten)
 
     @cached_property
+    def span_cache(self) -> dict[Hashable, tuple[Span, ...]]:
+        """Spans of opened packs already worked out; see ``optimenu.problem.opening``."""
+        return {}
+
+    @cached_property
     def alone(self) -> tuple[int, ...]:
         """Number of the party that each person is alone."""
         own = {p.members: k for k, p in reversed(list(enumerate(self.parties)))}
         return tuple(own[k,] for k in range(len(self.people)))
+
+    def holder(self, people: tuple[int, ...]) -> str:
+        """Id of the party of just these people; their ids where they only share packs."""
+        for party in self.parties:
+            if party.members == people:
+                return party.id
+        return " ".join(self.people[p].id for p in people)
 
     def time_of(self, person: int, meal: Meal) -> int:
         """When a person eats a meal, minutes after midnight."""
@@ -161,12 +185,16 @@ class Problem:
         return tuple(dict.fromkeys(d.kind for d in self.cycle))
 
     @cached_property
-    def day_class(self) -> tuple[tuple[str, str, int, tuple[int, ...]], ...]:
+    def day_class(self) -> tuple[Hashable, ...]:
         """Class of each plan day: days of one class are interchangeable in every whole-stay row.
 
-        Block, kind, number of dates, and dates per load, since loads tell dates apart.
+        Block, kind, number of dates, and dates per load, since loads tell dates apart; a day planned for
+        dates of its own is like no other, since somebody may fast on it.
         """
-        return tuple((d.block, d.kind, d.weight, self.load_weights[d.number]) for d in self.days)
+        return tuple(
+            (d.block, d.kind, d.weight, self.load_weights[d.number], d.dates if d.block == "dated" else ())
+            for d in self.days
+        )
 
     @cached_property
     def load_weights(self) -> tuple[tuple[int, ...], ...]:
@@ -190,14 +218,12 @@ class Problem:
         return last
 
     def amount(self, item: Item, column: str) -> Decimal | None:
-        """Nutrient in one serving, in the column's unit; None when unknown.
+        """Nutrient in one serving, in the column's unit, water added counted as fluid; None when unknown."""
+        return item.amount(column)
 
-        Water is counted as fluid: water in the item and water added to it (1 mL taken as 1 g).
-        """
-        known = item.amounts.get(column)
-        if column == "WATER_g" and known is not None:
-            return known + item.water_ml
-        return known
+    def plain_water(self, kind: str) -> Decimal:
+        """Plain drinking water a person has on a day of this kind, mL."""
+        return self.plain_water_on.get(kind, self.plain_water_ml)
 
     def worth(self, person: int, item: Item, course: Course, day: PlanDay) -> Decimal:
         """Worth of one serving to one person, six decimals.

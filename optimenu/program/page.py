@@ -8,15 +8,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimenu.problem.opening import drawers, spans
 from optimenu.program.builder import Builder, decimals_of, scaled
 from optimenu.program.origin import Origin
 from optimenu.program.program import ANY, CEIL, HARD, IMPLIED, ORDINARY
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Hashable, Mapping, Sequence
+    from datetime import date
 
     from numpy.typing import NDArray
 
+    from optimenu.problem.opening import Block
     from optimenu.problem.problem import Problem
 
     Columns = NDArray[np.int32]
@@ -42,9 +45,10 @@ class Page:
         self._names: dict[str, int] = {}
         self._meal_name, self._course_name = self._named()
         self._of_person_day = self._index()
+        self._heads = np.asarray([len(p.members) for p in problem.parties], dtype=np.int64)
         self._packs: dict[Hashable, tuple[Columns, NDArray[np.int64]]] = {}
         self._opened: dict[Hashable, tuple[Columns, NDArray[np.int32], NDArray[np.int64]]] = {}
-        self._of_party_item = self._items_of_parties()
+        self._of_drawers = self._index_drawers()
         self._caps: dict[tuple[int, int], int] = {}
 
     def _name(self, word: str) -> int:
@@ -70,11 +74,18 @@ class Page:
                 found[person, day].append(c)
         return {key: np.asarray(cs, dtype=np.int32) for key, cs in found.items()}
 
-    def _items_of_parties(self) -> Mapping[tuple[int, int], Columns]:
-        found: dict[tuple[int, int], list[int]] = defaultdict(list)
-        for c, key in enumerate(zip(self.party.tolist(), self.item.tolist(), strict=True)):
-            found[key].append(c)
-        return {key: np.asarray(cs, dtype=np.int32) for key, cs in found.items()}
+    def _index_drawers(self) -> Mapping[int, Mapping[tuple[int, ...], Columns]]:
+        """Columns by item and people who draw on its packs."""
+        found: dict[int, dict[tuple[int, ...], list[int]]] = defaultdict(lambda: defaultdict(list))
+        known: dict[tuple[int, int], tuple[int, ...]] = {}
+        for c, (a, k) in enumerate(zip(self.party.tolist(), self.item.tolist(), strict=True)):
+            if (a, k) not in known:
+                known[a, k] = drawers(self.problem, self.problem.parties[a], self.problem.catalogue.items[k])
+            found[k][known[a, k]].append(c)
+        return {
+            k: {people: np.asarray(cs, dtype=np.int32) for people, cs in groups.items()}
+            for k, groups in found.items()
+        }
 
     def of(
         self,
@@ -196,61 +207,91 @@ class Page:
         )
 
     def packs(
-        self, party: int, item: int, weights: tuple[int, ...], label: Hashable, size: int
+        self, item: int, load: int, block: Block, *, after: date | None = None, overwraps: bool = False
     ) -> tuple[Columns, NDArray[np.int64]]:
-        """Containers a party opens of an item, as columns and whole coefficients.
+        """Packs (or overwraps) of an item that everybody opens from a load: columns, whole coefficients.
 
         Parameters
         ----------
-        weights : tuple of int, one per plan day
-            Dates of each plan day that count; 0 leaves the day out.
-        label : hashable
-            Name of this set of dates; containers are counted whole within it.
-        size : int
-            Servings in one container: a pack, or an overwrap of packs.
+        after : date, optional
+            Count only what is eaten on later dates.
         """
-        key = (party, item, label, size)
-        if key not in self._packs:
-            cols = self._of_party_item.get((party, item), np.zeros(0, dtype=np.int32))
-            vals = np.asarray(weights, dtype=np.int64)[self.day[cols]]
-            cols, vals = cols[vals > 0], vals[vals > 0]
-            if size > 1 and len(cols):
-                who, what = self.problem.parties[party].id, self.problem.catalogue.items[item].id
-                origin = Origin("stock", "stock", who, what=what, who="nobody")
-                most = int(vals @ self.high[cols])
-                y = self.builder.extra(
-                    CEIL, cols, vals, origin=origin, divisor=size, high=-(-most // size), merge=("packs", key)
-                )
-                cols, vals = np.asarray([y], dtype=np.int32), np.ones(1, dtype=np.int64)
-            self._packs[key] = (cols, vals)
-        return self._packs[key]
+        parts = [self._drawn(people, item, load, block, after, overwraps) for people in self._groups(item)]
+        return _joined(parts)
 
     def opened(
-        self, load: int, block: str, party: int, *, overwraps: bool = False
+        self, load: int, block: Block, *, overwraps: bool = False, person: int | None = None
     ) -> tuple[Columns, NDArray[np.int32], NDArray[np.int64]]:
-        """Packs (or overwraps) a party opens from a load in a block: columns, items, coefficients."""
-        key = (load, block, party, overwraps)
+        """Packs (or overwraps) opened from a load: columns, items, coefficients.
+
+        Parameters
+        ----------
+        person : int, optional
+            Only packs that nobody else draws on.
+        """
+        key = (load, block, overwraps, person)
         if key not in self._opened:
-            weights = tuple(
-                w[load] if d.block == block else 0
-                for d, w in zip(self.problem.days, self.problem.load_weights, strict=True)
-            )
-            cols, items, vals = [], [], []
+            parts, items = [], []
             for k, item in enumerate(self.problem.catalogue.items):
                 if overwraps and item.overwrap_packs is None:
                     continue
-                size = item.servings_per_pack * (item.overwrap_packs or 1 if overwraps else 1)
-                c, v = self.packs(party, k, weights, (load, block), size)
-                cols.append(c)
-                vals.append(v)
-                items.append(np.full(len(c), k, dtype=np.int32))
+                for people in self._groups(k):
+                    if person is None or people == (person,):
+                        part = self._drawn(people, k, load, block, None, overwraps)
+                        parts.append(part)
+                        items.append(np.full(len(part[0]), k, dtype=np.int32))
+            cols, vals = _joined(parts)
             none = np.zeros(0, dtype=np.int32)
-            self._opened[key] = (
-                np.concatenate(cols) if cols else none,
-                np.concatenate(items) if items else none,
-                np.concatenate(vals) if vals else none.astype(np.int64),
-            )
+            self._opened[key] = (cols, np.concatenate(items) if items else none, vals)
         return self._opened[key]
+
+    def _groups(self, item: int) -> list[tuple[int, ...]]:
+        """People who draw on packs of an item together, in a fixed order."""
+        return sorted(self._of_drawers.get(item, {}))
+
+    def _drawn(
+        self,
+        people: tuple[int, ...],
+        k: int,
+        load: int,
+        block: Block,
+        after: date | None,
+        overwraps: bool,
+    ) -> tuple[Columns, NDArray[np.int64]]:
+        key = (people, k, load, block, after, overwraps)
+        if key not in self._packs:
+            item = self.problem.catalogue.items[k]
+            size = item.servings_per_pack * (item.overwrap_packs or 1 if overwraps else 1)
+            every = self._of_drawers[k][people]
+            parts = []
+            for span in spans(self.problem, item, load, block, after):
+                cols = every
+                if span.meal is not None:
+                    name = -1 if span.meal == "" else self._name(span.meal)
+                    cols = cols[self._meal_name[cols] == name]
+                vals = (
+                    np.asarray(span.weights, dtype=np.int64)[self.day[cols]] * self._heads[self.party[cols]]
+                )
+                cols, vals = cols[vals > 0], vals[vals > 0]
+                if size > 1 and span.meal != "" and len(cols):
+                    origin = Origin("stock", "stock", self._who(people), what=item.id, who="nobody")
+                    # spans of one load are alike: together they cover every day of it
+                    kin = ("packs", *key, span.times)
+                    cols, vals = self._containers(origin, cols, vals, size, kin)
+                parts.append((cols, vals * span.times))
+            self._packs[key] = _joined(parts)
+        return self._packs[key]
+
+    def _who(self, people: tuple[int, ...]) -> str:
+        return " ".join(self.problem.people[p].id for p in people)
+
+    def _containers(
+        self, origin: Origin, cols: Columns, vals: NDArray[np.int64], size: int, kin: Hashable
+    ) -> tuple[Columns, NDArray[np.int64]]:
+        """Whole containers of ``size`` servings, as one extra column."""
+        most = -(-int(vals @ self.high[cols]) // size)
+        y = self.builder.extra(CEIL, cols, vals, origin=origin, divisor=size, high=most, merge=kin)
+        return np.asarray([y], dtype=np.int32), np.ones(1, dtype=np.int64)
 
     def cap_uses(self, person: int, item: int, most: int) -> None:
         """Allow at most this many uses of an item by a person over the plan days of the cycle."""
@@ -260,6 +301,14 @@ class Page:
     def most_uses(self, person: int, item: int, otherwise: int) -> int:
         """Return uses allowed, or ``otherwise`` when no rule has said."""
         return min(otherwise, self._caps.get((person, item), otherwise))
+
+
+def _joined(
+    parts: Sequence[tuple[Columns, NDArray[np.int64]]],
+) -> tuple[Columns, NDArray[np.int64]]:
+    if not parts:
+        return np.zeros(0, dtype=np.int32), np.zeros(0, dtype=np.int64)
+    return np.concatenate([c for c, _ in parts]), np.concatenate([v for _, v in parts])
 
 
 def soft_price(price: Decimal) -> Decimal:

@@ -10,10 +10,12 @@ from pydantic import Field
 
 from optimenu.catalogue.columns import ALLERGENS, DIETS
 from optimenu.errors import nearest
+from optimenu.problem.opening import open_dates
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
+from optimenu.rules import doses
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
-from optimenu.rules.which import course_faults, people_faults
+from optimenu.rules.which import Which, course_faults, meal_faults, people_faults
 from optimenu.settings import Flag, Percent, Settings
 
 if TYPE_CHECKING:
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 
     from optimenu.catalogue.item import Item
     from optimenu.crew.people import Person
+    from optimenu.crew.prescriptions import Prescription
     from optimenu.menu.tally import Entry, Tally
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
@@ -38,6 +41,26 @@ class PersonAvoidTable(Settings):
     """Tags of items."""
 
 
+class KindTable(Settings):
+    """What is served on a day kind: bland food on queasy days, a feast's own dishes."""
+
+    only: Which | None = None
+    """Nothing but these."""
+    never: Which | None = None
+    """None of these."""
+    courses: tuple[str, ...] = ()
+    """Courses meant; every course when empty."""
+    meals: tuple[str, ...] = ()
+    """Meals meant; every meal when empty."""
+
+    def refuses(self, meal: str, course: str, item: Item) -> bool:
+        """Tell whether an item may not be served here; what is free in the day has no meal or course."""
+        if (self.courses and course not in self.courses) or (self.meals and meal not in self.meals):
+            return False
+        barred = self.never is not None and self.never.matches(item)
+        return barred or (self.only is not None and not self.only.matches(item))
+
+
 class AvoidSettings(Settings):
     """What is never given."""
 
@@ -51,6 +74,8 @@ class AvoidSettings(Settings):
     """Courses left out of the share."""
     people: dict[str, PersonAvoidTable] = Field(default_factory=dict)
     """Dislikes by person."""
+    on: dict[str, KindTable] = Field(default_factory=dict)
+    """What is served on a day kind, by kind."""
 
 
 class Avoid(Rule[AvoidSettings]):
@@ -59,11 +84,16 @@ class Avoid(Rule[AvoidSettings]):
     What
         Allergies, diets and exclusions as prescribed; items scored or estimated under the person's
         floor of acceptance; items nobody can judge for them. Unknown is unsafe: a severe allergy
-        excludes what contains, may contain or is not known to be free of the allergen. Check the
-        allergens on the pack itself.
+        excludes what contains, may contain or is not known to be free of the allergen, and every pack
+        that is kept open and shared with others; an intolerance bears so many servings a day of them.
+        Where textures are prescribed, an item without a stated texture is excluded. A shared dish must
+        suit everybody at its table. Fasts hold on their dates; on a day kind only what suits it is served.
+        Check the allergens on the pack itself.
     Maths
         Such servings have no column. Estimated servings:
-        sum of dates x estimated <= share x sum of dates x servings, condiments left out.
+        sum of dates x estimated <= share x sum of dates x servings, condiments left out. Intolerances:
+        sum of servings that are not free of the allergen <= servings_a_day, for each person and day,
+        what is free in the day included.
     When
         Everywhere, the reserve included; the share over the dates of the stay.
     Source
@@ -79,6 +109,8 @@ estimated_share = 10
 tasted_courses = ["main"]
 [avoid.people.ines]
 tags = ["liver"]
+[avoid.on.rest]
+never = { tags = ["spicy"] }
 """
 
     def faults(self) -> Iterable[SettingFault]:
@@ -94,9 +126,24 @@ tags = ["liver"]
                             ("people", name, field),
                             f'no {field[:-1]} "{word}" in the catalogue.{nearest(word, names)}',
                         )
+        for kind, own in self.settings.on.items():
+            yield from self._kind_faults(kind, own)
         for field in ("tasted_courses", "condiment_courses"):
             if field in self.settings.model_fields_set:
                 yield from course_faults(self.problem, getattr(self.settings, field), (field,))
+
+    def _kind_faults(self, kind: str, table: KindTable) -> Iterator[SettingFault]:
+        keys = ("on", kind)
+        if kind not in self.problem.kinds:
+            yield SettingFault(keys, f'no day kind "{kind}".{nearest(kind, self.problem.kinds)}')
+        if table.only is None and table.never is None:
+            yield SettingFault(keys, "set only or never")
+        for field in ("only", "never"):
+            which = getattr(table, field)
+            if which is not None:
+                yield from which.faults(self.problem.catalogue, (*keys, field))
+        yield from course_faults(self.problem, table.courses, (*keys, "courses"))
+        yield from meal_faults(self.problem, table.meals, (*keys, "meals"))
 
     def allow(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
@@ -104,9 +151,31 @@ tags = ["liver"]
         """Say why this person, or any member of the party, must not be given the item."""
         for p in party.members:
             person = self.problem.people[p]
-            reason = self._unsafe(person, item) or self._unliked(person, course, item, free=meal is None)
+            reason = (
+                self._unsafe(person, item)
+                or self._kept_open(party, person, item)
+                or self._fasting(person, day, item)
+                or self._unliked(person, course, item, free=meal is None)
+            )
             if reason:
                 return f"{person.id}: {reason}"
+        own = self.settings.on.get(day.kind) if day.eaten else None
+        if own and own.refuses(meal.name if meal else "", course.name if course else "", item):
+            return f"not served on {day.kind} days"
+        return None
+
+    def _kept_open(self, party: Party, person: Person, item: Item) -> str | None:
+        """A jar that other hands have been in is as unknown as their plates."""
+        if len(party.members) > 1 and person.prescription.severe and open_dates(item):
+            return "from a pack kept open and shared, and severely allergic"
+        return None
+
+    def _fasting(self, person: Person, day: PlanDay, item: Item) -> str | None:
+        for fast in person.prescription.fasts_on(day.dates):
+            if any(item.suits(diet) != "yes" for diet in fast.diets):
+                return "not known to suit the fast on that date"
+            if item.id in fast.never_items or not item.tags.isdisjoint(fast.never_tags):
+                return "not eaten in the fast on that date"
         return None
 
     def _unsafe(self, person: Person, item: Item) -> str | None:
@@ -120,6 +189,19 @@ tags = ["liver"]
                 return f"not known to suit the diet {diet.replace('_', ' ')}"
         if item.id in script.never_items or not item.tags.isdisjoint(script.never_tags):
             return "excluded by prescription"
+        return self._untextured(script, item)
+
+    @staticmethod
+    def _untextured(script: Prescription, item: Item) -> str | None:
+        """Say why the texture of an item does not suit; one that is not stated is unsafe."""
+        if not script.only_textures and not script.never_textures:
+            return None
+        if item.texture is None:
+            return "texture not stated, and only some textures may be given"
+        if item.texture in script.never_textures or (
+            script.only_textures and item.texture not in script.only_textures
+        ):
+            return f"texture {item.texture}, excluded by prescription"
         return None
 
     def _unliked(self, person: Person, course: Course | None, item: Item, *, free: bool) -> str | None:
@@ -141,7 +223,8 @@ tags = ["liver"]
         return None
 
     def write(self, page: Page) -> None:
-        """One row per person: the share of servings that rests on an estimate."""
+        """One row per person: the share of servings that rests on an estimate; and doses of allergens."""
+        doses.write(page)
         part, places = vector([self.settings.estimated_share / 100])
         stay = [d.number for d in self.problem.cycle]
         weight = np.asarray([d.weight for d in self.problem.days], dtype=np.int64)
@@ -163,7 +246,8 @@ tags = ["liver"]
         return liked is not None and liked.estimated
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
-        """Weigh estimated servings against all, over the dates."""
+        """Weigh estimated servings against all, over the dates; count doses of allergens."""
+        yield from doses.measures(tally)
         for p, person in enumerate(self.problem.people):
             entries = [e for e in tally.by_person.get(p, ()) if self._counts(e)]
             every = sum((Decimal(e.count * e.day.weight) for e in entries), ZERO)
@@ -195,3 +279,8 @@ def prescription_faults(person: Person) -> Iterator[SettingFault]:
     for diet in person.prescription.diets:
         if diet not in DIETS:
             yield SettingFault(("people", person.id, "diets"), f'no diet "{diet}".{nearest(diet, DIETS)}')
+    for fast in person.prescription.fasts:
+        for diet in fast.diets:
+            if diet not in DIETS:
+                text = f'no diet "{diet}".{nearest(diet, DIETS)}'
+                yield SettingFault(("people", person.id, "fasts", fast.name, "diets"), text)

@@ -10,13 +10,13 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
-from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
 
 from optimenu.program.page import soft_price
-from optimenu.settings import Settings
+from optimenu.settings import Role, Settings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Tally
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from optimenu.program.page import Page
 
 S = TypeVar("S", bound=Settings)
+_ONE = {"servings": "serving", "packs": "pack", "items": "item", "lines": "line", "days": "day"}
+_READ = {"ug": "µg"}
+"""Units of files, which keep to ASCII, as people read them."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +59,8 @@ class Measure:
         False for a ceiling whose sum holds unknown values without an upper estimate.
     section : str
         Where screens show it; empty for a promise only worth showing when broken.
+    note : str
+        What the number means at work, shown under the label.
     """
 
     origin: Origin
@@ -70,6 +75,7 @@ class Measure:
     proved: bool = True
     section: str = ""
     shown: Shown | None = None
+    note: str = ""
 
     @property
     def short(self) -> Decimal:
@@ -135,16 +141,34 @@ class Rule(ABC, Generic[S]):
         True when ``allow`` may answer differently on two days of one class.
     example : str
         A TOML example that parses; shown by ``optimenu rules NAME``.
+    who : str
+        Who may change a setting of this table for which no ``who`` in or around it speaks.
     """
 
     table: ClassVar[str]
     model: ClassVar[type[Settings]]
     example: ClassVar[str]
     by_date: ClassVar[bool] = False
+    who: ClassVar[Role] = "dietitian"
 
     def __init__(self, settings: S, problem: Problem) -> None:
         self.settings = settings
         self.problem = problem
+
+    @classmethod
+    def replaces(cls, keys: tuple[str, ...], old: Any, new: Any, below: Mapping[str, Any]) -> Role | None:
+        """Return who may lift the built-in promise that a setting takes the place of, or None.
+
+        Parameters
+        ----------
+        keys : tuple of str
+            Keys of the setting inside the rule's table.
+        old, new : Any
+            Its value in the files below, None where none stands there, and its new value; as read.
+        below : mapping
+            The rule's table as the files below have it.
+        """
+        return None
 
     def faults(self) -> Iterable[SettingFault]:
         """Settings that name what the problem does not have."""
@@ -185,8 +209,8 @@ class Rule(ABC, Generic[S]):
         """Return the promise and how it fares, in a dietitian's words with numbers and units."""
         shown = measure.shown
         if shown is None:
-            value = measure.least if measure.short > measure.over else measure.most
-            shown = Shown(value, measure.low, measure.high, measure.unit)
+            worse = measure.least if measure.short > measure.over else measure.most
+            shown = Shown(worse, measure.low, measure.high, measure.unit)
         # two decimals, or as many more as it takes to tell the value from the limit it misses
         ends = [v for v in (shown.low, shown.high) if v is not None and v != shown.value]
         places = next((k for k in range(2, 9) if plain(shown.value, k) not in [plain(v, k) for v in ends]), 9)
@@ -195,8 +219,10 @@ class Rule(ABC, Generic[S]):
             limits.append(f"at least {plain(shown.low, places)}")
         if shown.high is not None:
             limits.append(f"at most {plain(shown.high, places)}")
-        unit = f" {shown.unit}" if shown.unit else ""
-        return f"{measure.label}: {plain(shown.value, places)}{unit}; {' and '.join(limits)}{unit}"
+        last = shown.low if shown.high is None else shown.high
+        units = [f" {unit_word(shown.unit, v)}" if shown.unit else "" for v in (shown.value, last)]
+        value = plain(shown.value, places)
+        return f"{measure.label}: {value}{units[0]}; {' and '.join(limits)}{units[1]}"
 
     def edit(self, measure: Measure) -> str:
         """Return the concrete change of the config that would let this measure hold."""
@@ -204,8 +230,16 @@ class Rule(ABC, Generic[S]):
         value, unit = measure.least if low else measure.most, measure.unit
         if measure.shown is not None:
             value, unit = measure.shown.value, measure.shown.unit
-        text = f"{'lower' if low else 'raise'} {measure.origin.key} to {outward(value, low=low)} {unit}"
+        size = f"{outward(value, low=low)} {unit_word(unit, value)}"
+        text = f"{'lower' if low else 'raise'} {measure.origin.key} to {size}"
         return text.rstrip()
+
+
+def unit_word(unit: str, value: Decimal | None = None) -> str:
+    """Return a unit as a person reads it: micrograms with their sign, one serving in the singular."""
+    if value == 1 and unit in _ONE:
+        return _ONE[unit]
+    return " ".join(_READ.get(word, word) for word in unit.split(" "))
 
 
 def outward(value: Decimal, *, low: bool) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 from pydantic import Field
 
 from optimenu.menu.packs import opened
+from optimenu.problem.opening import BLOCKS
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Allowance, Measure, Rule, SettingFault
 from optimenu.rules.needs import Need
@@ -82,7 +83,7 @@ class Condiments(Rule[CondimentsSettings]):
         are free in the day.
     Maths
         sum these <= for_each x sum dish in each meal; sum in condiment courses <= per_person_day;
-        sum over parties of packs <= packs. A free serving is a line that is not certain: in each row it
+        sum of packs <= packs. A free serving is a line that is not certain: in each row it
         counts at whichever end, none or all, is worse.
     When
         Planned condiments on every day of the cycle; crew packs over stay and reserve.
@@ -158,11 +159,10 @@ a_day = 2
             mask = table.mask(self.problem.catalogue)
             parts, vals = [], []
             for load in range(len(self.problem.loads)):
-                for block in ("cycle", "reserve"):
-                    for party in range(len(self.problem.parties)):
-                        c, i, v = page.opened(load, block, party)
-                        parts.append(c[mask[i]])
-                        vals.append(v[mask[i]])
+                for block in BLOCKS:
+                    c, i, v = page.opened(load, block)
+                    parts.append(c[mask[i]])
+                    vals.append(v[mask[i]])
             page.row(self._crew(name), np.concatenate(parts), np.concatenate(vals), high=Decimal(table.packs))
 
     def measures(self, tally: Tally) -> Iterator[Measure]:

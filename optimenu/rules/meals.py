@@ -110,7 +110,8 @@ class Meals(Rule[MealsSettings]):
         least <= sum x[party, day, meal, course, .] <= most;
         low/100 x sum_day e x <= sum_meal e x <= high/100 x sum_day e x, for each person and day.
     When
-        Every plan day, the reserve with its own pattern; shares on days of the cycle only.
+        Every plan day, the reserve with its own pattern; shares on days that are eaten whole, so neither
+        on part-days nor where a person misses a meal by a fast. A shared course is one dish for its party.
     Source
         Courses and shares are the dietitian's; common practice, no source.
     """
@@ -191,7 +192,7 @@ high = 40
             vals, places = vector(counted)
             zero = Decimal(0)
             for p, who in enumerate(self.problem.people):
-                for day in self.problem.cycle:
+                for day in self._whole_days(p):
                     cols = page.of(p, (day.number,))
                     inside = np.isin(cols, page.of(p, (day.number,), meal=name))
                     page.row(
@@ -218,6 +219,16 @@ high = 40
                     share = getattr(table.energy_share, side)
                     if share is not None:
                         yield name, side, table.energy_share, share
+
+    def _whole_days(self, p: int) -> list[PlanDay]:
+        """Days on which a person eats every meal: a share of a fast or a part-day says nothing."""
+        return [
+            d
+            for d in self.problem.cycle
+            if d.share == 1
+            and {m.name for m in d.meals} >= set(self.settings.tables)
+            and all(self.problem.attends(p, d, m) for m in d.meals)
+        ]
 
     def _share(self, meal: str, side: str, person: str, day: int, table: ShareTable) -> Origin:
         return Origin("meals", f"meals.{meal}.energy_share.{side}", person, day, meal, who=table.who)
@@ -249,7 +260,7 @@ high = 40
                 )
         for name, side, table, share in self._shares():
             for p, who in enumerate(self.problem.people):
-                for day in self.problem.cycle:
+                for day in self._whole_days(p):
                     yield self._measure_share(tally, name, side, table, share, p, who.id, day.number)
 
     def _measure_share(

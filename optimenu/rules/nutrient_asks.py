@@ -10,14 +10,20 @@ from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.problem.calendar import runs
 from optimenu.program.origin import Origin
 from optimenu.program.page import soft_amount
+from optimenu.rules.base import outward
 from optimenu.rules.nutrient_settings import WINDOW_DATES, Line, NutrientsSettings, lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from optimenu.crew.people import Person
+    from optimenu.problem.calendar import PlanDay
     from optimenu.problem.problem import Problem
+    from optimenu.rules.nutrient_settings import FluidTable
 
 ENERGY = "ENERC_KCAL_kcal"
+WATER = "WATER_g"
+FLUID = "nutrients.fluid.ml_per_kcal"
 ZERO = Decimal(0)
 PERCENT = Decimal(100)
 
@@ -33,7 +39,7 @@ class Ask:
     total : Decimal
         Limit on the sum, what supplements and plain water bring already taken off.
     per : Decimal
-        Dates the sum is divided by for reading.
+        Dates, a part-day for its share, the sum is divided by for reading.
     scale : Decimal
         Turns the sum into what a dietitian reads when ``bottom`` is set (then share or ratio).
     """
@@ -51,7 +57,7 @@ class Ask:
     total: Decimal
     limit: Decimal
     given: Decimal
-    per: int
+    per: Decimal
     price: Decimal | None
     unit: str
     reading: str
@@ -73,31 +79,37 @@ class AskMaker:
     def _asks_of(self, p: int) -> Iterator[Ask]:
         person = self.problem.people[p]
         yield from self._energy_asks(p)
+        yield from self._fluid_asks(p)
         for day in self.problem.days:
             for (column, window, side), line in lines(self.settings, person, day.kind, self._columns).items():
                 prescribed = line.key.startswith("prescriptions.") and side == "high"
                 if day.block == "reserve" and not prescribed:
                     continue
                 if window == "day":
-                    yield from self._amount(p, column, window, side, line, ((day.number, 1),), 1)
+                    yield from self._amount(p, column, window, side, line, ((day.number, 1),), day.share)
                 elif window == "meal":
                     for meal in day.meals:
+                        if side == "low" and not self.problem.attends(p, day, meal):
+                            continue
                         yield from self._amount(
-                            p, column, window, side, line, ((day.number, 1),), 1, meal.name
+                            p, column, window, side, line, ((day.number, 1),), Decimal(1), meal.name
                         )
         for (column, window, side), line in lines(self.settings, person, "", self._columns).items():
             for weights, dates in self._spans(window):
                 yield from self._amount(p, column, window, side, line, weights, dates)
         yield from self._proportions(p)
 
-    def _spans(self, window: str) -> Iterator[tuple[tuple[tuple[int, int], ...], int]]:
-        """Spans of dates of a window of several dates, each as (plan day, dates) pairs and its length."""
+    def _spans(self, window: str) -> Iterator[tuple[tuple[tuple[int, int], ...], Decimal]]:
+        """Spans of dates of a window of several dates: (plan day, dates) pairs, and whole days in it."""
+        found: list[tuple[tuple[int, int], ...]] = []
         if window == "stay":
-            yield tuple((d.number, d.weight) for d in self.problem.cycle), len(self.problem.dates)
+            found.append(tuple((d.number, d.weight) for d in self.problem.cycle))
         elif window in ("three_days", "seven_days"):
             for run in runs(self.problem.sequence, WINDOW_DATES[window], wrap=False):
-                days = sorted(set(run))
-                yield tuple((d, run.count(d)) for d in days), len(run)
+                found.append(tuple((d, run.count(d)) for d in sorted(set(run))))
+        for weights in found:
+            # a day of arrival or departure counts for its share
+            yield weights, sum((w * self.problem.days[d].share for d, w in weights), ZERO)
 
     def _amount(
         self,
@@ -107,28 +119,43 @@ class AskMaker:
         side: str,
         line: Line,
         weights: tuple[tuple[int, int], ...],
-        dates: int,
+        dates: Decimal,
         meal: str = "",
     ) -> Iterator[Ask]:
         if column not in self._columns:
             return
-        given = ZERO if line.food_only or meal else self._given(p, column)
+        brought = ZERO
+        if not line.food_only and not meal:
+            brought = sum((w * self._given(p, column, self.problem.days[d]) for d, w in weights), ZERO)
         nutrient = BY_COLUMN[column]
         yield self._ask(
             p, line.key, column, line.who, window, weights, meal,
-            side=side, top=column, total=(line.value - given) * dates, limit=line.value, given=given,
-            per=dates, price=line.price, unit=nutrient.unit, reading=nutrient.unit,
+            side=side, top=column, total=line.value * dates - brought, limit=line.value,
+            given=brought / dates, per=dates, price=line.price, unit=nutrient.unit, reading=nutrient.unit,
         )  # fmt: skip
 
-    def _given(self, p: int, column: str) -> Decimal:
-        """What prescribed supplements, and plain water, bring a day."""
-        extra = self.problem.plain_water_ml if column == "WATER_g" else ZERO
-        return self.problem.people[p].prescription.supplements.get(column, ZERO) + extra
+    def _given(self, p: int, column: str, day: PlanDay) -> Decimal:
+        """What prescribed supplements, and plain water, bring on a plan day; a part-day its share."""
+        extra = self.problem.plain_water(day.kind) if column == WATER else ZERO
+        return day.share * (self.problem.people[p].prescription.supplements.get(column, ZERO) + extra)
+
+    def _fluid_asks(self, p: int) -> Iterator[Ask]:
+        table = self.settings.fluid
+        if table is None or WATER not in self._columns:
+            return
+        for d in self.problem.cycle:
+            limit = fluid_of(table, self.problem.people[p], d)
+            given = self._given(p, WATER, d)
+            yield self._ask(
+                p, FLUID, WATER, table.who, "day", ((d.number, 1),), side="low", top=WATER,
+                total=limit - given, limit=limit, given=given, per=Decimal(1), price=table.price,
+                unit="g", reading="g",
+            )  # fmt: skip
 
     def _ask(
         self, p: int, key: str, what: str, who: str, window: str,
         weights: tuple[tuple[int, int], ...], meal: str = "", *,
-        side: str, top: str, total: Decimal, limit: Decimal, per: int, price: Decimal | None, unit: str,
+        side: str, top: str, total: Decimal, limit: Decimal, per: Decimal, price: Decimal | None, unit: str,
         reading: str, given: Decimal = ZERO, bottom: str = "", factor: Decimal = ZERO,
         top_factor: Decimal = Decimal(1),
     ) -> Ask:  # fmt: skip
@@ -148,14 +175,13 @@ class AskMaker:
 
     def _energy_asks(self, p: int) -> Iterator[Ask]:
         person, table = self.problem.people[p], self.settings.energy
-        mean_total = sum((person.kcal_on(d.kind) * d.weight for d in self.problem.cycle), ZERO)
-        dates = len(self.problem.dates)
-        spans: list[tuple[str, str, tuple[tuple[int, int], ...], int, Decimal, Decimal]] = [
-            ("day", "day_within", ((d.number, 1),), 1, person.kcal_on(d.kind), table.day_within)
-            for d in self.problem.cycle
+        needs = {d.number: person.kcal_on(d.kind) * d.share for d in self.problem.cycle}
+        spans: list[tuple[str, str, tuple[tuple[int, int], ...], Decimal, Decimal, Decimal]] = [
+            ("day", "day_within", ((d, 1),), Decimal(1), need, table.day_within) for d, need in needs.items()
         ]
-        stay = tuple((d.number, d.weight) for d in self.problem.cycle)
-        spans.append(("stay", "stay_within", stay, dates, mean_total, table.stay_within))
+        for stay, dates in self._spans("stay"):
+            total = sum((needs[d] * w for d, w in stay), ZERO)
+            spans.append(("stay", "stay_within", stay, dates, total, table.stay_within))
         for window, key, weights, per, need, within in spans:
             for side, sign in (("low", -1), ("high", 1)):
                 total = need * (1 + sign * within / PERCENT)
@@ -216,12 +242,27 @@ class AskMaker:
                     price=own_price, unit=unit, reading=reading,
                 )  # fmt: skip
 
-    def _any_spans(self, window: str) -> Iterator[tuple[tuple[tuple[int, int], ...], int, str, str]]:
+    def _any_spans(self, window: str) -> Iterator[tuple[tuple[tuple[int, int], ...], Decimal, str, str]]:
         """Spans of any window: (plan day, dates) pairs, dates, day kind and meal where there is one."""
         if window in ("meal", "day"):
             for d in self.problem.cycle:
                 for meal in [m.name for m in d.meals] if window == "meal" else [""]:
-                    yield ((d.number, 1),), 1, d.kind, meal
+                    yield ((d.number, 1),), Decimal(1), d.kind, meal
         else:
             for weights, dates in self._spans(window):
                 yield weights, dates, "", ""
+
+
+def fluid_of(table: FluidTable, person: Person, day: PlanDay) -> Decimal:
+    """Fluid a person needs on a plan day, mL taken as g."""
+    extra = table.extra_ml.get(day.kind, ZERO)
+    return table.ml_per_kcal * person.kcal_on(day.kind) * day.share + extra
+
+
+def fluid_edit(settings: NutrientsSettings, person: Person, day: PlanDay, value: Decimal) -> str:
+    """Return the change of the config under which this much fluid would be enough."""
+    extra = settings.fluid.extra_ml.get(day.kind, ZERO) if settings.fluid else ZERO
+    need = person.kcal_on(day.kind) * day.share
+    if value > extra:
+        return f"lower {FLUID} to {outward((value - extra) / need, low=True)} mL/kcal"
+    return f"lower {FLUID}, and nutrients.fluid.extra_ml.{day.kind} under {outward(value, low=True)} mL"

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING, Annotated, Literal
+from functools import cache
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import Field
 
+from optimenu.nutrition.covered import YOUNGEST
 from optimenu.nutrition.intakes import reference_intakes
 from optimenu.settings import Flag, NonNegative, Percent, Positive, Role, Settings, Unit, Word
 
@@ -129,6 +131,20 @@ class DensityTable(Settings):
     """Who may loosen it."""
 
 
+class FluidTable(Settings):
+    """Fluid a person-day by the day's work: food, water added to it and plain drinking water."""
+
+    ml_per_kcal: Annotated[Positive, Unit("mL/kcal")]
+    """Least for each kcal of that day's energy requirement: 1.0, and up to 1.5 at high activity and in
+    heat (National Research Council, Recommended Dietary Allowances, 10th edition, 1989; from memory)."""
+    extra_ml: dict[str, Annotated[NonNegative, Unit("mL")]] = Field(default_factory=dict)
+    """More of it, in mL a day, on a day kind, for climate or sweat."""
+    price: NonNegative | None = None
+    """Makes it soft: price in mean liking for each mL missing."""
+    who: Role = "dietitian"
+    """Who may loosen it."""
+
+
 class NutrientsSettings(Settings):
     """Nutrient ranges."""
 
@@ -144,6 +160,8 @@ class NutrientsSettings(Settings):
     """Nutrient column to its amount per 1000 kcal."""
     ratios: dict[Word, RatioTable] = Field(default_factory=dict)
     """Ratios of two nutrients, by a name of yours."""
+    fluid: FluidTable | None = None
+    """Fluid by the day's work."""
 
 
 @dataclass(frozen=True)
@@ -253,6 +271,45 @@ def floor_of(intake: Intake, person: Person) -> Decimal | None:
     if intake.per_kg_body_mass is not None:
         return intake.per_kg_body_mass * person.mass_kg
     return intake.amount
+
+
+@cache
+def _published_columns() -> tuple[frozenset[str], frozenset[str]]:
+    """Columns with a published floor, stand-ins among them, and columns with a published ceiling."""
+    # every adult has the same rows; only the amounts differ
+    every = [i for sex in ("female", "male") for i in reference_intakes(sex, YOUNGEST)]
+    floors = {c for i in every if i.kind in ("RDA", "AI") for c in (i.column, i.floor_stand_in) if c}
+    return frozenset(floors), frozenset(i.upper_column for i in every if i.upper_column)
+
+
+def replaced_intake(keys: tuple[str, ...], old: Any, new: Any, below: Mapping[str, Any]) -> Role | None:
+    """Return who may lift the published intake that a setting of this table lifts or takes the place of.
+
+    A published ceiling is the physician's, a floor the dietitian's. A limit of the same nutrient over
+    the same window takes an intake's place, for everybody or for one person.
+    """
+    floors, ceilings = _published_columns()
+    if keys[:1] == ("reference",):
+        if keys[1:2] == ("leave_out",):
+            lists = [set(map(str, v)) if isinstance(v, list) else set() for v in (old, new)]
+            return "physician" if (lists[0] ^ lists[1]) & ceilings else "dietitian"
+        return "physician" if keys[1:2] in (("use",), ("soft_ceilings",)) else "dietitian"
+    if keys[:1] != ("limits",) or len(keys) < 4:
+        return None
+    column, window, side = keys[1], keys[2], keys[-1]
+    reference = below.get("reference")
+    reference = reference if isinstance(reference, dict) else {}
+    out = reference.get("leave_out")
+    if reference.get("use") is False or (isinstance(out, list) and column in out):
+        return None
+    table: Any = below.get("limits")
+    for key in (column, window):
+        table = table.get(key) if isinstance(table, dict) else None
+    if isinstance(table, dict) and side in table:
+        return None  # the intake gave way in a file below
+    if (window, side) == ("seven_days", "high") and column in ceilings:
+        return "physician"
+    return "dietitian" if (window, side) == ("stay", "low") and column in floors else None
 
 
 def not_assessed(settings: NutrientsSettings, problem: Problem) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from functools import cached_property, partial
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -13,20 +13,21 @@ from optimenu.menu.tally import span
 from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.program.page import soft_amount, vector
-from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward
-from optimenu.rules.nutrient_asks import ENERGY, PERCENT, ZERO, Ask, AskMaker
-from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines
+from optimenu.rules import steps
+from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward, unit_word
+from optimenu.rules.nutrient_asks import ENERGY, FLUID, PERCENT, WATER, ZERO, Ask, AskMaker, fluid_edit
+from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines, replaced_intake
 from optimenu.rules.which import people_faults
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
-    from optimenu.settings import Settings
+    from optimenu.settings import Role, Settings
 
 
 class Nutrients(Rule[NutrientsSettings]):
@@ -34,21 +35,28 @@ class Nutrients(Rule[NutrientsSettings]):
 
     What
         Energy close to each person's requirement; floors and ceilings of nutrients over a meal, a day,
-        3 or 7 consecutive dates or the stay; shares of energy; amounts per 1000 kcal; ratios.
+        3 or 7 consecutive dates or the stay; shares of energy; amounts per 1000 kcal; ratios; fluid by
+        the day's work; prescribed steps: how far an amount may change from one date to the next. A
+        shortfall is told, never filled: supplements are only those prescribed.
     Maths
         low x dates <= sum over the window of a x + supplements <= high x dates;
-        share, density and ratio rows: sum (a - L e) x >= 0 or <= 0.
+        share, density and ratio rows: sum (a - L e) x >= 0 or <= 0;
+        step: sum on one day - sum on the next <= step, and the other way round;
+        fluid: water on a day >= ml_per_kcal x requirement x part of the day + extra.
         An unknown amount counts as zero in a floor. In a ceiling it counts at the declared upper
         estimate; without one the item is not allowed under a prescribed ceiling, and any other
         ceiling is listed as not proved. What is free in the day counts in every window, each meal's
         included, at whichever end, none or all, is worse.
     When
         Days of the cycle; windows of several dates over every distinct run on the calendar; prescribed
-        day and meal ceilings in the reserve too. Values are those at production: losses in storage are
-        not counted.
+        day and meal ceilings in the reserve too; no floor at a meal from which the person is away. Steps
+        over every two dates in a row, days that bring only a part of a day left out. Values are those at
+        production: losses in storage are not counted.
     Source
         National Academies, Dietary Reference Intakes for adults (built in, sources in
-        ``optimenu/nutrition/data``). Defer to a licensed dietitian or physician.
+        ``optimenu/nutrition/data``). Fluid of 1.0 to 1.5 mL for each kcal of energy: National Research
+        Council, Recommended Dietary Allowances, 10th edition, 1989 (from memory). Defer to a licensed
+        dietitian or physician.
     """
 
     table: ClassVar[str] = "nutrients"
@@ -73,7 +81,16 @@ low = 12
 top = "CA_mg"
 bottom = "P_mg"
 low = 0.6
+[nutrients.fluid]
+ml_per_kcal = 1.0
+extra_ml = { heavy = 500 }
+price = 0.00001
 """
+
+    @classmethod
+    def replaces(cls, keys: tuple[str, ...], old: Any, new: Any, below: Mapping[str, Any]) -> Role | None:
+        """Who may lift the published intake that a setting takes the place of."""
+        return replaced_intake(keys, old, new, below)
 
     def faults(self) -> Iterable[SettingFault]:
         """Unknown people and day kinds, floors above ceilings, energy shares of what is not in grams."""
@@ -85,6 +102,8 @@ low = 0.6
                     yield from self._kind_faults(own.on, window, (*keys, "for", name, "on"))
                 yield from self._kind_faults(table.on, window, (*keys, "on"))
         yield from self._proportion_faults()
+        if self.settings.fluid is not None:
+            yield from self._kind_faults(self.settings.fluid.extra_ml, "day", ("fluid", "extra_ml"))
         yield from self._reference_faults()
         for person in self.problem.people:
             for kind in ("", *self.problem.kinds):
@@ -158,6 +177,8 @@ low = 0.6
             yield column, ("shares", column)
         for column in self.settings.per_1000_kcal:
             yield column, ("per_1000_kcal", column)
+        if self.settings.fluid is not None:
+            yield WATER, ("fluid",)
         for name, ratio in self.settings.ratios.items():
             yield ratio.top, ("ratios", name, "top")
             yield ratio.bottom, ("ratios", name, "bottom")
@@ -171,12 +192,14 @@ low = 0.6
     ) -> str | None:
         """Refuse an item whose amount is unknown and has no upper estimate under a prescribed ceiling."""
         for p in party.members:
-            for column, bands in self.problem.people[p].prescription.limits.items():
-                ceiling = any(high is not None for _, high in bands.values())
-                if ceiling and self.problem.amount(item, column) is None and column not in item.upper:
-                    name = BY_COLUMN[column].name if column in BY_COLUMN else column
-                    who = self.problem.people[p].id
-                    return f"{name} of this item is unknown and {who} has a prescribed ceiling"
+            script = self.problem.people[p].prescription
+            capped = [c for c, b in script.limits.items() if any(high is not None for _, high in b.values())]
+            for word, columns in (("ceiling", capped), ("step", script.steps)):
+                for column in columns:
+                    if self.problem.amount(item, column) is None and column not in item.upper:
+                        name = BY_COLUMN[column].name if column in BY_COLUMN else column
+                        who = self.problem.people[p].id
+                        return f"{name} of this item is unknown and {who} has a prescribed {word}"
         return None
 
     @cached_property
@@ -203,6 +226,7 @@ low = 0.6
 
     def write(self, page: Page) -> None:
         """One row per ask; item vectors are made once for each kind of ask."""
+        steps.write(page)
         made: dict[tuple[object, ...], tuple[np.ndarray, int]] = {}
         items = self.problem.catalogue.items
         for ask in self.asks:
@@ -230,6 +254,7 @@ low = 0.6
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Sum every ask from the catalogue's own decimals."""
+        yield from steps.measures(tally)
         for ask in self.asks:
             entries: list[tuple[Entry, int]] = [
                 (e, w)
@@ -309,17 +334,21 @@ low = 0.6
         if origin.key.startswith("nutrients.energy."):
             person = self.problem.people[self.problem.person_number[origin.person]]
             days = [self.problem.days[origin.day]] if origin.day >= 0 else list(self.problem.cycle)
-            dates = 1 if origin.day >= 0 else len(self.problem.dates)
             weights = [1 if origin.day >= 0 else d.weight for d in days]
-            need = sum((person.kcal_on(d.kind) * w for d, w in zip(days, weights, strict=True)), ZERO) / dates
+            each = [(person.kcal_on(d.kind), d.share * w) for d, w in zip(days, weights, strict=True)]
+            whole = sum((share for _, share in each), ZERO) if origin.day < 0 else Decimal(1)
+            need = sum((kcal * share for kcal, share in each), ZERO) / whole
             return f"raise {origin.key} to {outward(abs(shown.value - need) / need * PERCENT, low=False)} %"
+        if origin.key.startswith(FLUID):
+            person = self.problem.people[self.problem.person_number[origin.person]]
+            return fluid_edit(self.settings, person, self.problem.days[origin.day], shown.value)
         if origin.key.startswith("nutrients.reference."):
             window, side = ("stay", "low") if shown.high is None else ("seven_days", "high")
             low = side == "low"
             key = f"nutrients.limits.{origin.what}.{window}.{side}"
             return (
-                f"set {key} to {outward(shown.value, low=low)} {shown.unit}, or name {origin.what} in "
-                "nutrients.reference.leave_out"
+                f"set {key} to {outward(shown.value, low=low)} {unit_word(shown.unit)}, or name "
+                f"{origin.what} in nutrients.reference.leave_out"
             )
         return super().edit(measure)
 

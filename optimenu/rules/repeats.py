@@ -11,7 +11,7 @@ import numpy as np
 from pydantic import ConfigDict, Field
 
 from optimenu.errors import nearest
-from optimenu.problem.calendar import runs
+from optimenu.problem.calendar import passes, runs
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule, SettingFault
 from optimenu.rules.which import course_faults, people_faults, people_of
@@ -126,10 +126,21 @@ most_a_day = 1
     @cached_property
     def _runs(self) -> Mapping[str, tuple[tuple[int, ...], ...]]:
         return {
-            name: runs(self.problem.sequence, table.gap_days, wrap=table.wrap)
+            name: runs(
+                self.problem.sequence,
+                table.gap_days,
+                wrap=table.wrap,
+                cycle=[d.number for d in self.problem.repeating],
+            )
             for name, table in self.settings.tables.items()
             if table.gap_days
         }
+
+    @cached_property
+    def _passes(self) -> tuple[tuple[tuple[int, ...], tuple[int, ...]], ...]:
+        """Plan days on the dates of each distinct pass, and its name in an origin: none for a single one."""
+        found = passes(self.problem.sequence, self.problem.cycle_length)
+        return tuple((days, days if len(found) > 1 else ()) for days in found)
 
     def _members(self, table: RepeatTable) -> Mapping[str, list[int]]:
         """Items by each value limited."""
@@ -165,7 +176,9 @@ most_a_day = 1
                     if parts:
                         self._write_value(page, name, table, p, value, np.sort(np.concatenate(parts)))
                 if table.of == "item":
-                    self._cap_groups(page, table, p, {k: by_item[k] for ks in named.values() for k in ks})
+                    self._cap_groups(
+                        page, name, table, p, {k: by_item[k] for ks in named.values() for k in ks}
+                    )
 
     def _write_value(
         self, page: Page, name: str, table: RepeatTable, p: int, value: str, cols: np.ndarray
@@ -177,9 +190,12 @@ most_a_day = 1
                 if page.high[here].sum() > table.most_a_day:
                     origin = self._origin(name, "most_a_day", person, value, d)
                     page.row(origin, here, 1, high=Decimal(table.most_a_day))
-        if table.most_a_cycle and page.high[cols].sum() > table.most_a_cycle:
-            origin = self._origin(name, "most_a_cycle", person, value)
-            page.row(origin, cols, 1, high=Decimal(table.most_a_cycle))
+        if table.most_a_cycle:
+            for dates, run in self._passes:
+                times = np.bincount(dates, minlength=len(self.problem.days))[page.day[cols]]
+                if (page.high[cols] * times).sum() > table.most_a_cycle:
+                    origin = self._origin(name, "most_a_cycle", person, value, run=run)
+                    page.row(origin, cols, times.astype(np.int64), high=Decimal(table.most_a_cycle))
         if not table.gap_days:
             return
         once = table.most_a_day == 1
@@ -192,25 +208,32 @@ most_a_day = 1
             }
         )
         for run in self._runs[name]:
-            days = [d for d in sorted(set(run)) if d in by_day]
+            held = [d for d in sorted(set(run)) if d in by_day]
             origin = self._origin(name, "gap_days", person, value, run=run)
             if once:
-                here = [by_day[d] for d in days]
+                here = [by_day[d] for d in held]
                 if here and page.high[np.concatenate(here)].sum() > 1:
                     page.row(origin, np.concatenate(here), 1, high=Decimal(1))
-            elif len(days) > 1:
-                page.row(origin, np.asarray([used[d] for d in days], dtype=np.int32), 1, high=Decimal(1))
+            elif len(held) > 1:
+                page.row(origin, np.asarray([used[d] for d in held], dtype=np.int32), 1, high=Decimal(1))
 
-    def _cap_groups(self, page: Page, table: RepeatTable, p: int, by_item: Mapping[int, np.ndarray]) -> None:
+    def _cap_groups(
+        self, page: Page, name: str, table: RepeatTable, p: int, by_item: Mapping[int, np.ndarray]
+    ) -> None:
         """Tell the worth groups how many uses these limits leave, where they cover the item everywhere."""
         days = [d.number for d in self.problem.cycle]
+        repeating = [d.number for d in self.problem.repeating]
+        # days planned by themselves come on top of a cycle that somewhere passes whole
+        own = len(days) - len(repeating)
+        if own and table.most_a_day is None:
+            return
+        more = own * (table.most_a_day or 0)
         caps = []
-        if table.most_a_cycle:
-            caps.append(table.most_a_cycle)
+        if table.most_a_cycle and any(set(repeating) <= set(run) for run, _ in self._passes):
+            caps.append(table.most_a_cycle + more)
         gap = table.gap_days
-        round_calendar = gap and len(self.problem.dates) >= len(days) + gap - 1
-        if gap and table.most_a_day == 1 and (table.wrap or round_calendar):
-            caps.append(max(len(days) // gap, 1))
+        if gap and table.most_a_day == 1 and self._round(repeating, gap) <= set(self._runs[name]):
+            caps.append(max(len(repeating) // gap, 1) + more)
         if not caps:
             return
         for k, cols in by_item.items():
@@ -218,6 +241,11 @@ most_a_day = 1
             mask[k] = True
             if len(cols) and len(page.of(p, days, items=mask, certain=True)) == len(cols):
                 page.cap_uses(p, k, min(caps))
+
+    def _round(self, days: list[int], gap: int) -> set[tuple[int, ...]]:
+        """Every run of the cycle on its own, the seam included."""
+        twice = days + days
+        return {tuple(sorted(twice[k : k + gap])) for k in range(len(days))} if len(days) >= gap else set()
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Count what the menu holds of every value, by day, cycle and run."""
@@ -243,11 +271,13 @@ most_a_day = 1
                 origin = self._origin(name, "most_a_day", person, value, d)
                 yield Measure(origin, label, "servings", n, n, high=Decimal(table.most_a_day))
         if table.most_a_cycle:
-            n = sum(days.values(), Decimal(0))
-            origin = self._origin(name, "most_a_cycle", person, value)
-            yield Measure(
-                origin, f"{person}: {word} in the cycle", "servings", n, n, high=Decimal(table.most_a_cycle)
-            )
+            for members, run in self._passes:
+                n = sum((days.get(d, Decimal(0)) for d in members), Decimal(0))
+                if n:
+                    origin = self._origin(name, "most_a_cycle", person, value, run=run)
+                    own = [self.problem.days[d].label for d in run if self.problem.days[d].block == "dated"]
+                    label = f"{person}: {word} in the cycle{' with ' if own else ''}{', '.join(own)}"
+                    yield Measure(origin, label, "servings", n, n, high=Decimal(table.most_a_cycle))
         if table.gap_days:
             for run in self._runs[name]:
                 # with one serving a day at most, a second serving on a day also breaks the run

@@ -125,7 +125,8 @@ extra_a_day = 1
             yield None, Decimal(table.at_most), "at_most"
 
     def _days(self, table: RequestTable) -> list[int]:
-        return [d.number for d in self.problem.cycle if not table.days or d.number + 1 in table.days]
+        days = self.problem.cycle
+        return [d.number for d in days if not table.days or (d.block == "cycle" and d.place in table.days)]
 
     def _asked(self) -> Iterator[tuple[str, RequestTable, int, Origin, Decimal | None, Decimal | None]]:
         for name, table in self.settings.tables.items():

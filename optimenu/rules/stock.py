@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
 
-from optimenu.menu.packs import servings
+from optimenu.menu.packs import packs_of
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule
-from optimenu.settings import Settings, Text
+from optimenu.settings import Role, Settings, Text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from datetime import date
 
     from optimenu.catalogue.item import Item
-    from optimenu.menu.tally import Entry, Tally
+    from optimenu.menu.tally import Tally
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
@@ -42,9 +42,9 @@ class Stock(Rule[StockSettings]):
         whose use-by date is not known. Each load feeds the dates from its arrival until the next one;
         the first load carries the reserve, whose packs must last to the end of the stay.
     Maths
-        For each item, load and use-by date u of its lots: sum over parties of
-        ceil(servings on dates after u / servings per pack) <= packs with a use-by date after u;
-        and the same over all dates of the load.
+        For each item, load and use-by date u of its lots: sum over the people who draw on a pack and the
+        spans it may be kept open of ceil(servings on dates after u / servings per pack) <= packs with a
+        use-by date after u; and the same over all dates of the load.
     When
         The whole stay and the reserve. Lots of one load share their arrival, so these rows are exact.
     Source
@@ -54,13 +54,14 @@ class Stock(Rule[StockSettings]):
     table: ClassVar[str] = "stock"
     model: ClassVar[type[Settings]] = StockSettings
     by_date: ClassVar[bool] = True
+    who: ClassVar[Role] = "planner"
     example: ClassVar[str] = """
 [stock]
 file = "station/stock.csv"
 unlisted = "refuse"
 """
 
-    def _ends(self, load: int) -> date:
+    def ends(self, load: int) -> date:
         """Last date food of a load is needed."""
         fed = [w for w in self.problem.dates if self.problem.load_on(w) == load]
         last = max(fed) if fed else self.problem.loads[load].arrives
@@ -76,12 +77,11 @@ unlisted = "refuse"
             if load is None:
                 continue
             found = lots.setdefault((row.item, load), [])
-            usable = row.state == "released" and row.use_by is not None
-            if usable and row.use_by is not None and row.use_by >= self.problem.loads[load].arrives:
+            if row.use_by is not None and row.usable(self.problem.loads[load].arrives):
                 found.append((row.use_by, row.packs))
         out = {}
         for key, dated in lots.items():
-            last = self._ends(key[1])
+            last = self.ends(key[1])
             marks: list[date | None] = [None, *sorted({u for u, _ in dated if u < last})]
             out[key] = tuple((m, sum(n for u, n in dated if m is None or u > m)) for m in marks)
         return out
@@ -95,38 +95,37 @@ unlisted = "refuse"
             return None if self.settings.unlisted == "order" else ((None, 0),)
         return found
 
+    def balance(self, tally: Tally, item: Item, load: int) -> tuple[tuple[date | None, int, int], ...] | None:
+        """Packs of an item that a menu opens from a load, beside those usable.
+
+        Returns
+        -------
+        tuple of (date or None, int, int), or None
+            For all dates (None) and for those after each use-by date that could bind: packs opened,
+            packs usable. None when no lot of the item is listed and it may be ordered in any number.
+        """
+        limits = self._limits(item, load)
+        if limits is None:
+            return None
+        return tuple((after, packs_of(tally, item, load, after), packs) for after, packs in limits)
+
     def allow(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
     ) -> str | None:
         """Refuse an item of which a load has no usable pack on some date of this day."""
         for load, dates in enumerate(self.problem.load_weights[day.number]):
             for after, packs in (self._limits(item, load) if dates else None) or ():
-                if packs == 0 and self._weights(load, after, day.block)[day.number]:
+                if packs == 0 and self._eaten(day, load, after):
                     late = "" if after is None else f" after {after.isoformat()}"
                     name = self.problem.loads[load].name
                     return f"no released pack within its use-by date in load {name}{late}"
         return None
 
-    def _weights(self, load: int, after: date | None, block: str) -> tuple[int, ...]:
-        """Dates of each plan day that a load feeds after a date; a reserve day is the last date."""
-        key = (load, after, block)
-        if key not in self._counted:
-            self._counted[key] = self._count(load, after, block)
-        return self._counted[key]
-
-    @cached_property
-    def _counted(self) -> dict[tuple[int, date | None, str], tuple[int, ...]]:
-        return {}
-
-    def _count(self, load: int, after: date | None, block: str) -> tuple[int, ...]:
-        return tuple(
-            0
-            if d.block != block
-            else self.problem.load_weights[d.number][load]
-            if after is None or block == "reserve"
-            else sum(1 for w in d.dates if w > after and self.problem.load_on(w) == load)
-            for d in self.problem.days
-        )
+    def _eaten(self, day: PlanDay, load: int, after: date | None) -> bool:
+        """Tell whether a plan day may be eaten from a load after a date; a reserve day is the last date."""
+        if after is None or not day.eaten:
+            return True
+        return any(w > after and self.problem.load_on(w) == load for w in day.dates)
 
     def _origin(self, item: Item, load: int, after: date | None) -> Origin:
         what = item.id if after is None else f"{item.id} after {after.isoformat()}"
@@ -140,18 +139,11 @@ unlisted = "refuse"
                     self._write_one(page, k, item, load, after, packs)
 
     def _write_one(self, page: Page, k: int, item: Item, load: int, after: date | None, packs: int) -> None:
-        cols, vals = [], []
-        for party in range(len(self.problem.parties)):
-            for block in ("cycle", "reserve"):
-                label = (load, block) if after is None else (load, block, after)
-                if block == "reserve":
-                    label = (load, block)
-                c, v = page.packs(party, k, self._weights(load, after, block), label, item.servings_per_pack)
-                cols.append(c)
-                vals.append(v)
-        every = np.concatenate(cols)
-        if len(every):
-            page.row(self._origin(item, load, after), every, np.concatenate(vals), high=Decimal(packs))
+        stay, vals = page.packs(k, load, "stay", after=after)
+        reserve, more = page.packs(k, load, "reserve")
+        cols = np.concatenate((stay, reserve))
+        if len(cols):
+            page.row(self._origin(item, load, after), cols, np.concatenate((vals, more)), high=Decimal(packs))
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Packs opened of every item on the menu, against what is usable."""
@@ -161,7 +153,7 @@ unlisted = "refuse"
                 continue
             for load in range(len(self.problem.loads)):
                 for after, packs in self._limits(item, load) or ():
-                    n = Decimal(self._packs(tally, item, load, after))
+                    n = Decimal(packs_of(tally, item, load, after))
                     if not n:
                         continue
                     late = "" if after is None else f" after {after.isoformat()}"
@@ -184,11 +176,3 @@ unlisted = "refuse"
 
     def _load_words(self, load: int) -> str:
         return "" if len(self.problem.loads) == 1 else f", load {self.problem.loads[load].name}"
-
-    def _packs(self, tally: Tally, item: Item, load: int, after: date | None) -> int:
-        weights = {b: self._weights(load, after, b) for b in ("cycle", "reserve")}
-
-        def dates(e: Entry, which: int) -> int:
-            return weights[e.day.block][e.day.number] if which == load and e.item.id == item.id else 0
-
-        return sum(-(-n // item.servings_per_pack) for n in servings(tally, dates).values())

@@ -10,6 +10,7 @@ from pydantic import Field
 
 from optimenu.errors import nearest
 from optimenu.menu.packs import opened, overwraps
+from optimenu.problem.opening import BLOCKS
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
@@ -54,8 +55,9 @@ class Stowage(Rule[StowageSettings]):
         Gross mass and stowed volume of all packs and overwraps opened, the reserve and the allowances
         included, stay under the caps.
     Maths
-        sum over party, item, load, block of gross x packs + overwrap mass x overwraps <= cap, with packs
-        and overwraps counted whole for each party; the same for volume.
+        sum over people who draw on a pack, item, load, block and span of gross x packs + overwrap mass x
+        overwraps <= cap, with packs and overwraps whole within each; the same for volume. A pack of several
+        servings is opened and used up within a span of dates no longer than it may be kept open.
     When
         The whole stay, each load, each person.
     Source
@@ -112,17 +114,14 @@ volume_l = 800
             both, places = vector([*pack, *wrap])
             sizes = {False: both[: len(pack)], True: both[len(pack) :]}
             cols, vals = [], []
-            for k, party in enumerate(self.problem.parties):
-                if person is not None and party.members != (person,):
+            for number in range(len(self.problem.loads)):
+                if load is not None and number != load:
                     continue
-                for number in range(len(self.problem.loads)):
-                    if load is not None and number != load:
-                        continue
-                    for block in ("cycle", "reserve"):
-                        for outer, size in sizes.items():
-                            c, i, v = page.opened(number, block, k, overwraps=outer)
-                            cols.append(c)
-                            vals.append(v * size[i])
+                for block in BLOCKS:
+                    for outer, size in sizes.items():
+                        c, i, v = page.opened(number, block, overwraps=outer, person=person)
+                        cols.append(c)
+                        vals.append(v * size[i])
             page.row(origin, np.concatenate(cols), np.concatenate(vals), high=cap, decimals=places)
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
@@ -148,8 +147,8 @@ volume_l = 800
         order = self.problem.catalogue.order
         total = ZERO
         for counts, size in ((packs, pack), (wraps, wrap)):
-            for (party, item, number, _), n in counts.items():
-                mine = person is None or self.problem.parties[party].members == (person,)
+            for (people, item, number, _), n in counts.items():
+                mine = person is None or people == (person,)
                 if mine and (load is None or number == load):
                     total += n * size[order[item]]
         return total

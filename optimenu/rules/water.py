@@ -6,7 +6,9 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import numpy as np
+from pydantic import Field
 
+from optimenu.errors import nearest
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
@@ -27,6 +29,8 @@ class WaterSettings(Settings):
 
     plain_ml: Annotated[NonNegative, Unit("mL")] = ZERO
     """Plain drinking water a person-day; counts as fluid and against the crew's water."""
+    plain_ml_on: dict[str, Annotated[NonNegative, Unit("mL")]] = Field(default_factory=dict)
+    """Plain drinking water a person-day, in mL, on a day kind that needs another amount."""
     added_ml: Annotated[Positive, Unit("mL")] | None = None
     """Most water added to food and drinks a person-day."""
     crew_l: Annotated[Positive, Unit("L")] | None = None
@@ -61,6 +65,7 @@ class Water(Rule[WaterSettings]):
     example: ClassVar[str] = """
 [water]
 plain_ml = 1200
+plain_ml_on = { heavy = 2800 }
 added_ml = 2500
 hot_ml_at_a_meal = 2400
 crew_l = 800
@@ -69,6 +74,10 @@ crew_l = 800
     def faults(self) -> Iterable[SettingFault]:
         """Fuel needs both of its settings; plain water alone may already be too much."""
         s = self.settings
+        for kind in s.plain_ml_on:
+            if kind not in self.problem.kinds:
+                text = f'no day kind "{kind}".{nearest(kind, self.problem.kinds)}'
+                yield SettingFault(("plain_ml_on", kind), text)
         if (s.fuel_kg is None) != (s.fuel_g_per_l is None):
             yield SettingFault(("fuel_kg",), "fuel_kg and fuel_g_per_l go together; set both or neither")
         if s.crew_l is not None and self._plain() > s.crew_l * 1000:
@@ -78,7 +87,9 @@ crew_l = 800
 
     def _plain(self) -> Decimal:
         """Plain water of the crew over the dates, mL."""
-        return self.settings.plain_ml * len(self.problem.people) * len(self.problem.dates)
+        s = self.settings
+        each = sum((d.weight * s.plain_ml_on.get(d.kind, s.plain_ml) for d in self.problem.cycle), ZERO)
+        return each * len(self.problem.people)
 
     def _hot(self, item: Item) -> Decimal:
         return item.water_ml if item.water_kind == "hot" else ZERO

@@ -1,4 +1,4 @@
-"""Naming items in a setting: by id, tag or main ingredient."""
+"""Naming items, people, courses and meals in a rule's settings."""
 
 from __future__ import annotations
 
@@ -6,39 +6,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimenu.catalogue.named import LISTS, Named
 from optimenu.errors import nearest
 from optimenu.rules.base import SettingFault
-from optimenu.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
-    from optimenu.catalogue.item import Catalogue, Item
+    from optimenu.catalogue.item import Catalogue
     from optimenu.problem.problem import Problem
 
 
-class Which(Settings):
+class Which(Named):
     """Items meant: every item named by any of the lists."""
-
-    items: tuple[str, ...] = ()
-    """Item ids."""
-    tags: tuple[str, ...] = ()
-    """Tags."""
-    main_ingredients: tuple[str, ...] = ()
-    """Main ingredients."""
-    cuisines: tuple[str, ...] = ()
-    """Cuisines."""
-
-    def matches(self, item: Item) -> bool:
-        """Tell whether an item is meant."""
-        return (
-            item.id in self.items
-            or not item.tags.isdisjoint(self.tags)
-            or item.main_ingredient in self.main_ingredients
-            or item.cuisine in self.cuisines
-        )
 
     def mask(self, catalogue: Catalogue) -> NDArray[np.bool_]:
         """Items meant, bool (number of items,)."""
@@ -46,26 +28,10 @@ class Which(Settings):
 
     def faults(self, catalogue: Catalogue, keys: tuple[str, ...]) -> Iterator[SettingFault]:
         """Names that no item bears."""
-        known = {
-            "items": sorted(catalogue.by_id),
-            "tags": sorted({t for i in catalogue.items for t in i.tags}),
-            "main_ingredients": sorted({i.main_ingredient for i in catalogue.items if i.main_ingredient}),
-            "cuisines": sorted({i.cuisine for i in catalogue.items if i.cuisine}),
-        }
-        for field, names in known.items():
-            for name in getattr(self, field):
-                if name not in names:
-                    word = field.removesuffix("s").replace("_", " ")
-                    text = f'no {word} "{name}" in the catalogue.{nearest(name, names)}'
-                    yield SettingFault((*keys, field), text)
-        if not any(getattr(self, field) for field in known):
-            yield SettingFault(keys, f"name at least one of {', '.join(known)}")
-
-    def words(self) -> str:
-        """Return the names, for reading."""
-        return ", ".join(
-            x.replace("_", " ") for x in (*self.items, *self.tags, *self.main_ingredients, *self.cuisines)
-        )
+        for field, text in self.absent(catalogue):
+            yield SettingFault((*keys, field), text)
+        if not any(getattr(self, field) for field in LISTS):
+            yield SettingFault(keys, f"name at least one of {', '.join(LISTS)}")
 
 
 def people_faults(problem: Problem, names: tuple[str, ...], keys: tuple[str, ...]) -> Iterator[SettingFault]:
@@ -82,6 +48,14 @@ def course_faults(problem: Problem, names: tuple[str, ...], keys: tuple[str, ...
     for name in names:
         if name not in known:
             yield SettingFault(keys, f'no course "{name}" in any meal.{nearest(name, known)}')
+
+
+def meal_faults(problem: Problem, names: tuple[str, ...], keys: tuple[str, ...]) -> Iterator[SettingFault]:
+    """Names that are no meal of any day."""
+    known = sorted({m.name for d in problem.days for m in d.meals})
+    for name in names:
+        if name not in known:
+            yield SettingFault(keys, f'no meal "{name}".{nearest(name, known)}')
 
 
 def people_of(problem: Problem, names: tuple[str, ...]) -> tuple[int, ...]:

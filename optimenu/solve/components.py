@@ -91,6 +91,17 @@ def components(program: Program) -> Components:
     )
 
 
+def whole(program: Program) -> Components:
+    """All serving columns as one component: nothing is shared, everything is searched together."""
+    ordinary = program.row_kind == ORDINARY
+    return Components(
+        count=1 if program.n_menu else 0,
+        of_column=np.zeros(program.n_menu, dtype=np.int32),
+        of_row=np.where(ordinary, 0, -1).astype(np.int32),
+        shared=np.zeros(0, dtype=np.int64),
+    )
+
+
 def _party_labels(program: Program) -> NDArray[np.int64]:
     """Number per serving column: equal for parties that have members in common."""
     party = program.party[: program.n_menu].astype(np.int64)

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.program import HARD, ORDINARY
-from optimenu.solve.components import components
+from optimenu.solve.components import components, whole
 from optimenu.solve.engine import Engine
 from optimenu.solve.layout import lay_out
 from optimenu.solve.layout_parts import BIG
 from optimenu.solve.schedule import AGAIN, MAIN, QUICK, WARM, cool
-from optimenu.solve.split import deal, extra_use, shared_use
+from optimenu.solve.split import crowded, deal, extra_use, shared_use
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -180,6 +180,8 @@ class _Search:
             self.offer(np.zeros(0, dtype=np.int64))
             return self.outcome()
         parts = components(program)
+        if crowded(program, parts, self.use, self.multiplier):
+            parts = whole(program)
         joint_part = SETTLE_PART if parts.count > 1 and len(parts.shared) else 0.0
         engines = self.prepare(parts)
         sizes = np.asarray([max(1, len(e.layout.columns)) for e in engines], dtype=np.float64)

@@ -14,6 +14,40 @@ if TYPE_CHECKING:
     from optimenu.program.program import Program
     from optimenu.solve.components import Components
 
+FEW = 4
+"""Servings for each component that a limit holds, up to which dealing it whole units costs something."""
+CROWDED = 0.1
+"""Part of the goal that such limits price, from which searching together is better; from trials."""
+
+
+def crowded(
+    program: Program, parts: Components, use: NDArray[np.float64], multiplier: NDArray[np.float64]
+) -> bool:
+    """Tell whether limits of single days that hold few servings decide too much to be dealt beforehand.
+
+    Heater places are such: who has which of four places at which dinner is better settled while the
+    dishes are chosen. Where such limits cost little, parted searches are as good, and run side by side.
+
+    Parameters
+    ----------
+    program : Program
+    parts : Components
+    use : float64 (program.n,)
+        Use of each column in the relaxation.
+    multiplier : float64 (program.m,)
+        Its multipliers, in goal units per unit of each row's last decimal.
+    """
+    price = 0.0
+    for r in parts.shared:
+        a, b = program.row_start[r], program.row_start[r + 1]
+        cols, coefs = program.row_column[a:b], program.row_coef[a:b]
+        if program.row_high[r] == NO_HIGH or cols[-1] >= program.n_menu or (coefs <= 0).any():
+            continue
+        days = program.day[cols]
+        if (days == days[0]).all() and program.row_high[r] <= FEW * parts.count * np.median(coefs):
+            price += abs(float(multiplier[r])) * float(program.row_high[r])
+    return price > 0 and price >= CROWDED * abs(float(program.gain @ use))
+
 
 def deal(
     program: Program,

@@ -23,12 +23,12 @@ MENU, RESERVE = "menu", "reserve"
 
 @dataclass(frozen=True)
 class Held:
-    """Packs of one item that one party holds.
+    """Packs of one item that the same people draw on.
 
     Attributes
     ----------
     holder : str
-        Id of the party: a person, or people who share a dish.
+        Who: a person, a party that shares a dish, or the people of one shared pack.
     part : str
         ``menu`` or ``reserve``.
     packs : int
@@ -107,14 +107,14 @@ def on_board(problem: Problem, menu: Menu, start: date) -> tuple[Held, ...]:
     gone, used = opened(before), servings(before)
     found: dict[tuple[str, str, str], list[int]] = defaultdict(lambda: [0, 0, 0])
     for key, n in packs.items():
-        party, item, load, block = key
+        people, item, load, block = key
         left = planned[key] - used.get(key, 0)
         closed = n - gone.get(key, 0)
         if problem.loads[load].arrives > start or (not left and not closed):
             continue
         size = problem.catalogue.by_id[item].servings_per_pack
         part = RESERVE if block == "reserve" else MENU
-        row = found[problem.parties[party].id, item, part]
+        row = found[problem.holder(people), item, part]
         row[0] += closed
         row[1] += left
         row[2] += max(closed * size - left, 0)

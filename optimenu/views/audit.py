@@ -31,8 +31,6 @@ if TYPE_CHECKING:
     from optimenu.program.origin import Origin
     from optimenu.rules.base import Breach, Measure
 
-_ONE = {"servings": "serving", "lines": "line", "packs": "pack", "items": "item"}
-
 
 def audit_page(report: Report, faults: Sequence[str], proved: Decimal | None) -> RenderableType:
     """Breaches first, each with its amount; then the bound; then what was looked at."""
@@ -82,7 +80,7 @@ def outside(report: Report) -> Mapping[tuple[Origin, Decimal], Measure]:
 def _line(b: Breach, m: Measure | None) -> RenderableType:
     if m is None:
         # a serving that could not have been planned at all is neither too little nor too much
-        return marked(sign(ABOVE), f"{b.text} ({_count(b.amount, b.unit)}; {b.origin.key})")
+        return marked(sign(ABOVE), f"{b.text} ({amount(b.amount, b.unit)}; {b.origin.key})")
     state = state_of(m)
     side = "too little" if state == BELOW else "too much"
     missed, unit = b.amount, b.unit
@@ -90,8 +88,4 @@ def _line(b: Breach, m: Measure | None) -> RenderableType:
     if m.shown is not None and limit is not None:
         # in the unit of the sentence, not of the row
         missed, unit = abs(limit - m.shown.value), m.shown.unit
-    return marked(sign(state), f"{b.text} ({side}, by {_count(missed, unit)}; {b.origin.key})")
-
-
-def _count(value: Decimal, unit: str) -> str:
-    return amount(value, _ONE.get(unit, unit) if value == 1 else unit)
+    return marked(sign(state), f"{b.text} ({side}, by {amount(missed, unit)}; {b.origin.key})")

@@ -10,20 +10,23 @@ from rich.padding import Padding
 from rich.table import Table
 
 from optimenu.config.inspect import FEW
+from optimenu.rules.base import plain
+from optimenu.settings import clock_words
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
+from optimenu.views.open_points import open_page
 from optimenu.views.summary import cautions, column_name, many
 from optimenu.views.totals import amount, limit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from optimenu.catalogue.item import Catalogue
     from optimenu.config.case import Case
     from optimenu.config.inspect import Inspection, PersonView
     from optimenu.crew.people import Person
+    from optimenu.problem.problem import Problem
     from optimenu.views.console import Mark
 
-MOST = 10
-_UNITS = {"ug": "µg"}
 _WINDOWS = {
     "meal": "each meal",
     "day": "each day",
@@ -33,8 +36,8 @@ _WINDOWS = {
 }
 
 
-def check_page(case: Case, found: Inspection) -> RenderableType:
-    """Return the page of a check: calendar, people, what each may choose from, what wants a look."""
+def check_page(case: Case, found: Inspection, *, every: bool = False) -> RenderableType:
+    """Return the page of a check: calendar, people, what each may choose from, open points."""
     problem = case.problem
     kinds = ", ".join(f"{sum(d.kind == k for d in problem.cycle)} {k}" for k in problem.kinds)
     served = Counter(d.weight for d in problem.cycle)
@@ -47,14 +50,40 @@ def check_page(case: Case, found: Inspection) -> RenderableType:
         f"{dates_of(problem.dates[:1])} {problem.dates[0].year} to {dates_of(problem.dates[-1:])} "
         f"{problem.dates[-1].year}: {len(problem.dates)} dates.",
         f"Cycle of {problem.cycle_length} days: {kinds}; {weights}.",
+        *_apart(problem),
         f"Reserve days: {len(problem.reserve)}. Loads: {loads}.",
-        f"Items in the catalogue: {len(problem.catalogue.items)}. Files: {', '.join(found.files)}.",
+        f"Items in the catalogue: {_kept(problem.catalogue)}. Files: {', '.join(found.files)}.",
     ]
     letters = marks(problem.people)
     parts: list[RenderableType] = [heading(problem.name), *map(cell, lines)]
     parts += [_person(case, p, letters[p.id]) for p in found.people]
-    parts += [_choices(found, letters), *_looks(case, found), cautions()]
+    if found.activity_sources:
+        parts.append(heading("Where the costs of activities come from"))
+        words = [line.replace("_", " ") for line in found.activity_sources]
+        parts += [Padding(cell(line), (0, 0, 0, 2)) for line in words]
+    parts += [_choices(found, letters), *open_page(case, found.open_points, every=every), cautions()]
     return Group(*parts)
+
+
+def _apart(problem: Problem) -> list[str]:
+    """Days planned by themselves, who shares dishes, who shares packs: a line each."""
+    lines = []
+    own = [d for d in problem.cycle if d.block == "dated"]
+    if own:
+        each = (f"{d.label}{'' if d.label == dates_of(d.dates) else f', {dates_of(d.dates)}'}" for d in own)
+        lines.append(f"Planned by themselves: {'; '.join(each)}.")
+    names = {k: p.name for k, p in enumerate(problem.people)}
+    parties = [p for p in problem.parties if len(p.members) > 1 and not p.part_of]
+    lines += [f"Party {p.id}: {', '.join(names[m] for m in p.members)}." for p in parties]
+    for group in sorted({g for groups in problem.shared_packs.values() for g in groups}):
+        count = sum(group in groups for groups in problem.shared_packs.values())
+        lines.append(f"Opened packs of {many(count, 'item')} shared: {', '.join(names[m] for m in group)}.")
+    return lines
+
+
+def _kept(catalogue: Catalogue) -> str:
+    kept, out = len(catalogue.items), catalogue.left_out
+    return f"{kept} of {kept + out}, {out} left out by this config" if out else str(kept)
 
 
 def _person(case: Case, p: PersonView, mark: Mark) -> RenderableType:
@@ -76,21 +105,48 @@ def _person(case: Case, p: PersonView, mark: Mark) -> RenderableType:
 
 
 def prescribed(person: Person) -> list[str]:
-    """Return a person's prescribed limits and supplements, a line each, then who laid them down."""
+    """Return what is prescribed to a person, a line each, then who laid them down."""
     script = person.prescription
     lines = []
     for column, windows in script.limits.items():
         for window, (low, high) in windows.items():
             unit = column.rsplit("_", 1)[1]
-            words = limit(low, high, _UNITS.get(unit, unit))
+            words = limit(low, high, unit)
             lines.append(f"prescribed: {column_name(column)} {words}, {_WINDOWS[window]}")
+    for column, step in script.steps.items():
+        unit = column.rsplit("_", 1)[1]
+        words = amount(step, unit)
+        lines.append(
+            f"prescribed: {column_name(column)} changes by at most {words} from one date to the next"
+        )
+    for allergen, most in script.intolerances.items():
+        name = allergen.replace("_", " ")
+        lines.append(f"prescribed: at most {many(most, 'serving')} a day of what may contain {name}")
+    lines += _by_the_clock(person)
+    for fast in script.fasts:
+        hours = "" if fast.hours is None else ", nothing from {} to {}".format(*map(clock_words, fast.hours))
+        lines.append(f"fast: {dates_of(sorted(fast.dates))}{hours}")
     for column, given in script.supplements.items():
         unit = column.rsplit("_", 1)[1]
-        lines.append(f"supplement: {column_name(column)} {amount(given, _UNITS.get(unit, unit))} a day")
+        lines.append(f"supplement: {column_name(column)} {amount(given, unit)} a day")
     if script.by and script.date is not None:
         lines.append(f"as laid down by {script.by}, {dates_of([script.date])} {script.date.year}")
     else:
         lines.append("no prescription: nobody has laid down allergies, diets or limits")
+    return lines
+
+
+def _by_the_clock(person: Person) -> list[str]:
+    """Return what is kept away from a medicine, and what is kept apart by hours, a line each."""
+    lines = []
+    for name, medicine in person.prescription.medicines.items():
+        times = ", ".join(f"{at:%H:%M}" for at in medicine.at)
+        for foods in medicine.apart:
+            words = f"not from {plain(foods.hours_before)} h before to {plain(foods.hours_after)} h after"
+            lines.append(f"medicine {name.replace('_', ' ')} at {times}: {foods.words()}, {words}")
+    for pair in person.prescription.apart.values():
+        words = f"prescribed: {pair.these.words()}, then for {plain(pair.hours)} h no {pair.those.words()}"
+        lines.append(words + (", nor the other way round" if pair.both else ""))
     return lines
 
 
@@ -103,7 +159,7 @@ def _choices(found: Inspection, letters: Mapping[str, Mark]) -> RenderableType:
     for p in found.people:
         table.add_column(letters[p.id].text(), justify="right", no_wrap=True)
     for k, choice in enumerate(found.people[0].choices):
-        meal = choice.meal if choice.block == "cycle" else f"{choice.meal} (reserve)"
+        meal = choice.meal if choice.block != "reserve" else f"{choice.meal} (reserve)"
         row: list[RenderableType] = [
             cell(meal.replace("_", " ")), cell(choice.course.replace("_", " ")), cell(choice.offered),
         ]  # fmt: skip
@@ -119,41 +175,3 @@ def _choices(found: Inspection, letters: Mapping[str, Mark]) -> RenderableType:
     if any(c.thin for p in found.people for c in p.choices):
         parts.append(marked(sign(BELOW), f"fewer than {FEW} items left: little to vary with"))
     return Group(*parts)
-
-
-def _looks(case: Case, found: Inspection) -> list[RenderableType]:
-    """What wants a second look, items by name."""
-    items = case.problem.catalogue.by_id
-    last = case.problem.dates[-1]
-    lots = [
-        f"{items[row.item].name}, lot {row.lot or '?'}: {many(row.packs, 'pack')}, use by "
-        f"{dates_of([row.use_by])} {row.use_by.year}"
-        for row in case.problem.stock or ()
-        if row.state == "released" and row.use_by is not None and row.use_by <= last
-    ]
-    lists = (
-        (
-            "Items of which an allergen somebody must avoid is unknown",
-            [items[i].name for i in found.unknown_allergens],
-        ),
-        (
-            "Nutrients not assessed, because the catalogue does not state them",
-            [column_name(c) for c in found.not_assessed],
-        ),
-        (
-            "States of lots that are not released, so not counted",
-            [f"{n} {state}" for state, n in found.stock_states.items() if state != "released"],
-        ),
-    )
-    parts: list[RenderableType] = []
-    for words, names in lists:
-        if names:
-            shown = "; ".join(names[:MOST]) + (f"; and {len(names) - MOST} more" if len(names) > MOST else "")
-            parts.append(Padding(cell(f"{words} ({len(names)}): {shown}"), (0, 0, 0, 2)))
-    if lots:
-        text = f"Released lots that pass their use-by date during the stay ({len(lots)}):"
-        parts.append(Padding(cell(text), (0, 0, 0, 2)))
-        parts += [Padding(cell(lot), (0, 0, 0, 4)) for lot in lots[:MOST]]
-        if len(lots) > MOST:
-            parts.append(Padding(cell(f"and {len(lots) - MOST} more"), (0, 0, 0, 4)))
-    return [heading("Worth a second look"), *parts] if parts else []

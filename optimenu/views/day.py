@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimenu.rules.base import plain
+from optimenu.settings import clock_words
 from optimenu.views.console import STYLES, cell, dates_of, marks
 
 if TYPE_CHECKING:
@@ -37,20 +38,25 @@ def day_page(problem: Problem, tally: Tally, person: int, number: int, width: in
         title.append(f" · {cell(day.kind).plain} · {dates_of(day.dates)}")
     entries = tally.on(person, number)
     parts: list[RenderableType] = [Text(), title, _sums(problem, entries)]
-    if day.block == "cycle":
-        parts.append(cell(f"Requirement on such a day: {plain(who.kcal_on(day.kind))} kcal."))
+    if day.eaten:
+        need, part = who.kcal_on(day.kind) * day.share, "" if day.share == 1 else " part of a day"
+        parts.append(cell(f"Requirement on such a{part or ' day'}: {plain(need)} kcal."))
     for meal in day.meals:
         here = tally.on(person, number, meal.name)
-        parts += [Text(), _meal_head(meal), _sums(problem, here), _table(problem, meal, here, width)]
+        if not problem.attends(person, day, meal):
+            parts += [Text(), _meal_head(problem, person, meal), cell("not eaten on this day")]
+            continue
+        parts += [Text(), _meal_head(problem, person, meal), _sums(problem, here)]
+        parts.append(_table(problem, meal, here, width))
     free = [e for e in entries if not e.certain]
     if free:
         parts += [Text(), cell("FREE IN THE DAY", STYLES["head"]), _table(problem, None, free, width)]
     return Group(*parts)
 
 
-def _meal_head(meal: Meal) -> Text:
-    name = cell(meal.name.replace("_", " ").upper(), STYLES["head"])
-    return name.append(f"  {meal.at // 60:02d}:{meal.at % 60:02d}")
+def _meal_head(problem: Problem, person: int, meal: Meal) -> Text:
+    name, at = cell(meal.name.replace("_", " ").upper(), STYLES["head"]), problem.time_of(person, meal)
+    return name.append(f"  {clock_words(at)}")
 
 
 def _sums(problem: Problem, entries: Sequence[Entry]) -> Text:

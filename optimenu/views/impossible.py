@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 MOST = 12
 _WHO = {
-    "nobody": "nobody may loosen it",
+    "nobody": "nobody may loosen it, so another limit has to give way",
     "physician": "only a physician may loosen it",
     "dietitian": "the dietitian may loosen it",
     "planner": "the planner may loosen it",

@@ -13,7 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimenu.nutrition.nutrients import BY_COLUMN
-from optimenu.rules.base import plain
+from optimenu.rules.base import plain, unit_word
 from optimenu.views.console import ABOVE, BELOW, KEPT, STYLES, UNPROVED, cell, heading, marks, sign, state_of
 from optimenu.views.nutrient_words import (
     dates_words,
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from optimenu.rules.base import Measure
 
 _WORST_FIRST = (BELOW, ABOVE, UNPROVED, KEPT)
-_UNITS = {"ug": "µg"}
 WIDE = 79
 HEADS = ("", "nutrient", "stay,\nmean", "floor", "worst", "ceiling", "days,\nlow–high", "known")
 WIDEST = {3: 15, 5: 13}
@@ -78,7 +77,7 @@ def nutrients_page(
     parts += [_table(cells, part, width) for part in ((ALL,) if width >= WIDE else (LIMITS, DAYS))]
     if others:
         parts += [
-            heading("Shares of energy, densities and ratios: the dates nearest to the limit"),
+            heading("Shares of energy, densities, ratios and steps: the dates nearest to the limit"),
             _others(problem, others),
         ]
     parts += _legend(rows)
@@ -114,9 +113,9 @@ def _table(rows: Sequence[Sequence[Text]], shown: Sequence[int], width: int) -> 
 def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) -> list[Text]:
     nutrient = BY_COLUMN[column]
     given = problem.people[person].prescription.supplements.get(column, Decimal(0))
-    if column == "WATER_g":
-        given += problem.plain_water_ml
     daily = {d.number: given + _day(problem, tally, person, d.number, column) for d in problem.cycle}
+    if column == "WATER_g":
+        daily = {d: value + problem.plain_water(problem.days[d].kind) for d, value in daily.items()}
     mean = sum((daily[d.number] * d.weight for d in problem.cycle), Decimal(0)) / len(problem.dates)
     floor = min(row.floors, key=room, default=None)
     ceiling = min(row.ceilings, key=room, default=None)
@@ -127,7 +126,7 @@ def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) 
     ceiling_value = Text() if ceiling is None else cell(value_words(ceiling))
     return [
         sign(next(s for s in _WORST_FIRST if s in states)),
-        cell(f"{measure_name(both[0])}, {_UNITS.get(nutrient.unit, nutrient.unit)}"),
+        cell(f"{measure_name(both[0])}, {unit_word(nutrient.unit)}"),
         cell(figure(mean, _stay_floor(floor))),
         limit_words(floor),
         ceiling_value,
@@ -174,7 +173,7 @@ def _others(problem: Problem, measures: Sequence[Measure]) -> Table:
             cell(measure_name(m)),
             cell(value_words(m)),
             limit.append(" ~", STYLES["soft"]) if m.soft is not None else limit,
-            cell(m.shown.unit),
+            cell(unit_word(m.shown.unit)),
             cell(dates_words(problem, m), STYLES["quiet"]),
         )
     return table

@@ -32,7 +32,7 @@ CAUTIONS = (
     "Local food-safety codes hold. Where they say nothing else: hot food held at 57 °C or above, cold food "
     "at 5 °C or below; discard what stood 4 hours without temperature control (FDA Food Code, 3-501.16 and "
     "3-501.19).",
-    "How long an opened pack may be kept is not planned yet: heed the hours on the pack.",
+    "A pack kept open is finished or discarded within the hours on the pack; the plan counts on new ones.",
     "Nutrient values are those at production; losses of vitamins in storage are not counted yet.",
 )
 _KEPT = ("stowage", "water", "condiments", "requests", "variety")

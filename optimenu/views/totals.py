@@ -9,7 +9,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from optimenu.rules.base import plain
+from optimenu.rules.base import plain, unit_word
 from optimenu.views.console import STYLES, cell, heading, sign, state_of
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ _LARGE = 10_000
 TITLES = {
     "stowage": "Mass and stowed volume",
     "water": "Water",
+    "galley": "Galley at each sitting",
     "condiments": "Condiments",
     "packs": "Packs in stock",
     "requests": "Requests",
@@ -36,7 +37,7 @@ def amount(value: Decimal, unit: str) -> str:
     """Write an amount; grams and millilitres from 10,000 on as kilograms and litres."""
     if unit in _LARGER and abs(value) >= _LARGE:
         return f"{plain(value / 1000)} {_LARGER[unit]}"
-    return f"{plain(value)} {unit}".rstrip()
+    return f"{plain(value)} {unit_word(unit, value)}".rstrip()
 
 
 def reading(m: Measure) -> tuple[Decimal, Decimal | None, Decimal | None, str]:
@@ -84,8 +85,11 @@ def limits_table(measures: Sequence[Measure]) -> Table:
         table.add_column(name, justify="right", overflow="fold")
     for m in measures:
         value, low, high, unit = reading(m)
+        what = cell(m.label)
+        if m.note:
+            what.append(f"\n{cell(m.note).plain}", STYLES["quiet"])
         table.add_row(
-            sign(state_of(m)), cell(m.label), cell(amount(value, unit)), cell(limit(low, high, unit)),
+            sign(state_of(m)), what, cell(amount(value, unit)), cell(limit(low, high, unit)),
             cell(percent(m)),
         )  # fmt: skip
     return table

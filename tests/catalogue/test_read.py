@@ -149,3 +149,23 @@ def test_missing_columns_are_named_with_their_meaning(tmp_path):
     with pytest.raises(InputFaults) as caught:
         read_catalogue(path)
     assert str(caught.value) == f'{path}:1  column "net_g" is missing: Net mass of one pack, in g'
+
+
+def test_how_an_item_is_ordered_may_be_stated(tmp_path):
+    stated = {"order_unit_packs": "12", "smallest_batch_packs": "50", "lead_days": "0"}
+    full, silent = read(tmp_path, {**NEEDED, **stated}, {**NEEDED, "id": "pie", "name": "Pie"}).items
+    assert (full.order_unit_packs, full.smallest_batch_packs, full.lead_days) == (12, 50, 0)
+    assert (silent.order_unit_packs, silent.smallest_batch_packs, silent.lead_days) == (None, None, None)
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "message"),
+    [
+        ("order_unit_packs", "0", "order_unit_packs: needs a number in packs, 1 to 1000000, found 0"),
+        ("smallest_batch_packs", "2.5", "smallest_batch_packs: needs a whole number, found 2.5"),
+        ("lead_days", "-1", "lead_days: needs a number in days, 0 to 3650, found -1"),
+        ("lead_days", "soon", 'lead_days: "soon" is not a number; leave it empty if unknown, or give days'),
+    ],
+)
+def test_how_an_item_is_ordered_must_be_a_number(tmp_path, column, text, message):
+    assert faults(tmp_path, **{column: text}) == [message]

@@ -69,6 +69,45 @@ def test_prescribed_limits_and_supplements_are_read_back_in_words(tmp_path: Path
     assert "supplement: Protein 3 g a day" in text
 
 
+MORE = """\
+[people.juno.limits.PROCNT_g]
+step = 12.5
+[people.juno.intolerances]
+tree_nuts = { servings_a_day = 2 }
+[people.juno.medicines.tablet]
+at = ["07:00", "19:30"]
+apart = [{ contains = ["milk"], items = ["cocoa"], hours_before = 1, hours_after = 2.5 }]
+[people.juno.apart.fish]
+these = { main_ingredients = ["cod"] }
+those = { column = "PROCNT_g", most = 5 }
+hours = 4
+both = true
+"""
+
+
+def test_steps_doses_medicines_and_hours_are_read_back_in_words(tmp_path: Path) -> None:
+    config = write_project(tmp_path)
+    items = (tmp_path / "items.csv").read_text()
+    items = items.replace("main_ingredient,", "main_ingredient,texture,", 1)
+    rows = [",".join((*(w := line.split(","))[:13], "soft", *w[13:])) for line in items.splitlines()[1:]]
+    (tmp_path / "items.csv").write_text("\n".join((items.splitlines()[0], *rows)) + "\n")
+    head = PRESCRIPTIONS.replace("date =", 'only_textures = ["soft"]\ndate =')
+    (tmp_path / "prescriptions.toml").write_text(head + MORE)
+    text = flat("check", str(config))
+    for words in (
+        "never: peanuts (severe), textures other than soft",
+        "prescribed: Protein changes by at most 12.5 g from one date to the next",
+        "prescribed: at most 2 servings a day of what may contain tree nuts",
+        "medicine tablet at 07:00, 19:30: cocoa, what may contain milk, not from 1 h before to 2.5 h after",
+        "prescribed: cod, then for 4 h no more than 5 g of protein, nor the other way round",
+    ):
+        assert words in text, words
+    # nothing states milk or tree nuts, and check says which allergens matter here
+    data = json.loads(call("check", str(config), "--json"))
+    asked = {p["about"] for p in data["open_points"] if p["kind"] == "allergen_unknown"}
+    assert asked == {"tree_nuts", "milk"}
+
+
 def test_items_under_the_floor_are_counted(tmp_path: Path) -> None:
     config = write_project(tmp_path, CONFIG.replace("mass_kg = 60", "mass_kg = 60\nfloor = 6.5"))
     # scores run 6, 6.5, 7, 7.5 over fourteen items: four are below
@@ -77,14 +116,43 @@ def test_items_under_the_floor_are_counted(tmp_path: Path) -> None:
 
 def test_lots_that_spoil_on_the_way_and_lots_not_released(tmp_path: Path) -> None:
     text = flat("check", str(write_pair(tmp_path)))
-    assert "Released lots that pass their use-by date during the stay (1): Cocoa, lot L2: 5 packs" in text
+    assert "1 released lot whose use-by date passes before the last date: Cocoa, lot L2: 5 packs" in text
     assert "use by 3 Mar 2031" in text
-    assert "1 held" in text
+    assert "quality: 1 lot on hold, not counted: Cocoa, lot L3: 5 packs" in text
     stock = tmp_path / "stock.csv"
     more = [f"cocoa,first,M{k},2031-01-02,2031-03-03,,5,released" for k in range(11)]
     stock.write_text(stock.read_text() + "\n".join(more) + "\n")
-    assert "during the stay (12):" in (text := flat("check", str(tmp_path / "plan.toml")))
-    assert "and 2 more" in text
+    text = flat("check", str(tmp_path / "plan.toml"))
+    assert "12 released lots whose use-by" in text and "and 7 more" in text and "lot M10" not in text
+    assert "lot M10" in flat("check", str(tmp_path / "plan.toml"), "--all")
+
+
+def test_open_points_in_json_name_who_must_act(tmp_path: Path) -> None:
+    points = json.loads(call("check", str(write_pair(tmp_path)), "--json"))["open_points"]
+    (held,) = (p for p in points if p["kind"] == "lots")
+    assert held["waits_on"] == "quality"
+    assert held["facts"] == [{"item": "cocoa", "name": "Cocoa", "load": "first", "lot": "L3", "packs": 5}]
+    (spoils,) = (p for p in points if p["kind"] == "use_by")
+    assert spoils["facts"][0]["use_by"] == "2031-03-03"
+
+
+def test_what_a_role_may_not_change_ends_with_two(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_project(tmp_path)
+    child = tmp_path / "child.toml"
+    text = 'extends = "plan.toml"\n[repeats.same_dish]\nmost_a_day = 2\n[stowage]\ngross_kg = 9\n'
+    child.write_text(text)
+    assert main_ends(monkeypatch, "check", str(child)) == 2
+    err = capsys.readouterr().err
+    assert (
+        "child.toml:3  [repeats.same_dish] most_a_day: only the dietitian may change this; this file" in err
+    )
+    assert "1 fault." in err
+    child.write_text('role = "dietitian"\n' + text)
+    shown = flat("check", str(child))
+    assert "the dietitian: 2 settings changed in files that extend others:" in shown
+    assert "repeats.same_dish.most_a_day: 1 -> 2," in shown and "stowage.gross_kg: 8 -> 9," in shown
 
 
 @pytest.mark.parametrize("columns", ["60", "80", "140"])

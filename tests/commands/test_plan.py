@@ -217,3 +217,23 @@ def test_when_nothing_at_all_may_be_given_the_advice_is_not_to_taste_more(tmp_pa
     # the catalogue does not state milk, and unknown is unsafe
     assert done.returncode == 2
     assert "nothing at all may be given to juno" in done.stderr
+
+
+def test_a_shortfall_is_told_and_no_tablet_is_added(tmp_path: Path) -> None:
+    # potassium is an adequate intake, a soft floor: 2600 mg for a woman of 34, and the food brings 100 each
+    project = tmp_path / "project"
+    config = write_project(project, CONFIG.replace("reference = { use = false }", "", 1))
+    items = (project / "items.csv").read_text().splitlines()
+    rows = [items[0] + ",K_mg", *(line + ",100" for line in items[1:])]
+    (project / "items.csv").write_text("\n".join(rows) + "\n")
+    config.write_text(
+        config.read_text().replace("[nutrients]", "[nutrients]\nreference = { leave_out = ['PROCNT_g'] }")
+    )
+    done = run(*plan_args(config, tmp_path / "run"))
+    assert done.returncode == 0, done.stderr
+    text = " ".join(done.stdout.split())
+    assert "meets every hard limit" in text
+    assert "Soft limits missed, at their price ~ juno, the stay: Potassium: " in text
+    menu = (tmp_path / "run" / "menu.csv").read_text().splitlines()
+    at = menu[0].split(",").index("item")
+    assert {line.split(",")[at] for line in menu[1:]} <= {line.split(",")[0] for line in items[1:]}

@@ -52,3 +52,9 @@ def test_it_refuses_what_the_program_refuses(judge: jsonschema.Draft202012Valida
     assert not judge.is_valid({"stowage": {"gross_kg": -1}})
     assert not judge.is_valid({"stowage": {"gros_kg": 1}})
     assert not judge.is_valid({"people": {"x": {"sex": "unknown"}}})
+
+
+def test_a_file_may_say_who_writes_it(judge: jsonschema.Draft202012Validator) -> None:
+    for role in ("planner", "dietitian", "physician"):
+        judge.validate({"role": role})
+    assert not judge.is_valid({"role": "nobody"})

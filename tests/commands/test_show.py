@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -60,6 +61,30 @@ def test_show_keeps_to_the_person_and_the_day_asked_for(pair_run: Path) -> None:
     data = json.loads(call("show", str(pair_run), "--json", "--reserve-day", "2", "--person", "bo").stdout)
     assert {(line["party"], line["block"], line["day"]) for line in data["menu"]} == {("bo", "reserve", 2)}
     assert {m["person"] for m in data["measures"]} == {"bo"}
+
+
+def test_show_takes_a_day_and_a_reserve_day_together(pair_run: Path) -> None:
+    words = ("show", str(pair_run), "--day", "1", "--reserve-day", "1", "--person", "bo")
+    text = call(*words).stdout
+    assert "[B] Bo [bold]: day 1" in text and "[B] Bo [bold]: reserve 1" in text
+    lines = json.loads(call(*words, "--json").stdout)["menu"]
+    assert {(line["block"], line["day"]) for line in lines} == {("cycle", 1), ("reserve", 1)}
+
+
+def test_show_takes_the_file_that_names_the_latest_run(pair_run: Path, tmp_path: Path) -> None:
+    latest = pair_run.parent / "latest"
+    assert "Two days" in call("show", str(latest)).stdout
+    for name, message in (("latest", "latest: is not a run"), ("gone-001", "gone-001: is not a run")):
+        (tmp_path / "latest").write_text(f"{name}\n")
+        result = call("show", str(tmp_path / "latest"))
+        assert isinstance(result.exception, InputFaults)
+        assert message in str(result.exception).replace("  ", ": ")
+
+
+def test_show_says_one_serving_in_the_singular(pair_run: Path) -> None:
+    text = call("show", str(pair_run), "--nutrients", "--totals", "--all").stdout
+    for words in (text, call("show", str(pair_run)).stdout):
+        assert not re.search(r"\b1 (servings|packs|items|days)\b", " ".join(words.split()))
 
 
 @pytest.mark.parametrize("columns", ["60", "80", "140"])

@@ -70,6 +70,7 @@ courses = { main = {} }
 use = false
 [water]
 plain_ml = 900
+plain_ml_on = { rest = 800 }
 """
 
 
@@ -119,7 +120,7 @@ def test_a_project_becomes_a_case(tmp_path):
     assert (ana.floor, ana.kcal_on("work"), ana.kcal_on("rest")) == (Decimal("5.5"), 500, 450)
     assert ana.prescription.limits["NA_mg"]["day"] == (None, 2000)
     assert question.acceptance["ana", "stew"].value == 8
-    assert question.plain_water_ml == 900
+    assert (question.plain_water("work"), question.plain_water("rest")) == (900, 800)
     assert [p.members for p in question.parties] == [(0,)]
     assert len(question.stock) == 2
     assert [f.name for f in case.files] == [
@@ -262,8 +263,8 @@ def test_a_plan_needs_meals(tmp_path):
         ),
         (
             "[people.ana.limits.K_mg.day]\nhigh = 1",
-            "plan.toml:7 [prescriptions] file: prescription of ana limits K_mg, which the catalogue lacks: "
-            'it cannot be kept. Did you mean "NA_mg"?',
+            "prescriptions.toml:6 [people.ana.limits] K_mg: the catalogue has no nutrient column K_mg, "
+            'so the limit cannot be kept. Did you mean "NA_mg"?',
         ),
     ],
 )
@@ -272,11 +273,101 @@ def test_a_fault_of_a_prescription(tmp_path, more, message):
     assert message in found, found
 
 
+SLIPS = """\
+only_textures = ["soft", "chewey"]
+never_textures = ["soft"]
+[people.ana.intolerances]
+mlik = { servings_a_day = 1 }
+soy = { servings_a_day = 1 }
+[people.ana.allergies]
+soy = "severe"
+[people.ana.limits.NA_mg.stay]
+[people.ana.limits.ENERC_KCAL_kcal]
+[people.ana.limits.VITK1_ug]
+step = 40
+[people.ana.medicines.one]
+at = []
+[people.ana.medicines.two]
+at = ["07:00"]
+apart = [{ tags = ["x"], hours_after = 1 }, { contains = ["nuts"] }]
+[people.ana.apart.pair]
+these = { items = ["stwe"], most = 3 }
+those = { column = "CA_mg" }
+hours = 4
+"""
+
+
+def test_slips_of_a_prescription_stand_at_their_lines(tmp_path):
+    items = ITEMS.replace("form,", "form,texture,tags,").replace("canned,", "canned,soft,warm,")
+    script = PRESCRIPTIONS.replace("[people.ana.limits.NA_mg.day]\nhigh = 2000\n", SLIPS)
+    found = told(write(tmp_path, items_csv=items, prescriptions_toml=script))
+    medicines, pair, limits = "people.ana.medicines", "people.ana.apart.pair", "people.ana.limits"
+    say = "says nothing; set one of meal, day, three_days, seven_days, stay or step"
+    columns = "the catalogue has no nutrient column"
+    # the first line of the slips is the fourth of the file
+    assert {f.removeprefix("prescriptions.toml:") for f in found} == {
+        '4 [people.ana] only_textures: no texture "chewey" in the catalogue.',
+        '5 [people.ana] never_textures: "soft" is in only_textures too; keep one of the two',
+        '7 [people.ana.intolerances] mlik: no allergen "mlik". Did you mean "milk"?',
+        "8 [people.ana.intolerances] soy: soy is under allergies already, which exclude it; "
+        "keep one of the two",
+        f"11 [{limits}.NA_mg] stay: set low or high",
+        f"12 [{limits}] ENERC_KCAL_kcal: {say}",
+        f"13 [{limits}] VITK1_ug: {columns} VITK1_ug, so the limit cannot be kept.",
+        f"15 [{medicines}] one: says nothing: name in apart what is kept away from it",
+        f'16 [{medicines}.one] at: a medicine needs the times of its doses, such as ["07:00"]',
+        f'19 [{medicines}.two.apart] entry 1 tags: no tag "x" in the catalogue.',
+        f'19 [{medicines}.two.apart] entry 2 contains: no allergen "nuts". Did you mean "peanuts"?',
+        f"19 [{medicines}.two] apart entry 2: set hours_before or hours_after",
+        f'21 [{pair}.these] items: no item "stwe" in the catalogue. Did you mean "stew"?',
+        f"21 [{pair}.these] most: speaks of a nutrient; name its column too",
+        f'22 [{pair}.those] column: {columns} CA_mg. Did you mean "NA_mg"?',
+    }
+
+
+@pytest.mark.parametrize(
+    ("more", "message"),
+    [
+        (
+            "[people.ana.intolerances]\nmilk = { servings_a_day = 0 }",
+            "[people.ana.intolerances.milk] servings_a_day: needs a whole number, 1 or more, found 0",
+        ),
+        (
+            "[people.ana.limits.NA_mg]\nstep = -1",
+            "[people.ana.limits.NA_mg] step: needs a number, 0 or more, found -1",
+        ),
+        (
+            '[people.ana.medicines.x]\nat = ["7 o\'clock"]',
+            '[people.ana.medicines.x] at entry 1: needs a time of day such as "07:30", found "7 o\'clock"',
+        ),
+        (
+            "[people.ana.apart.x]\nthese = {}\nthose = {}\nhours = 25",
+            "[people.ana.apart.x] hours: needs a number in h, above 0 and 24 or less, found 25",
+        ),
+    ],
+)
+def test_numbers_of_a_prescription(tmp_path, more, message):
+    script = PRESCRIPTIONS.replace("[people.ana.limits.NA_mg.day]\nhigh = 2000\n", "") + more + "\n"
+    found = told(write(tmp_path, prescriptions_toml=script))
+    assert any(f.endswith(message) for f in found), found
+
+
+@pytest.mark.parametrize("name", ["allergies", "diets", "intolerances", "medicines"])
+def test_what_belongs_into_the_prescriptions_file(tmp_path, name):
+    # a diet and an allergy that nobody reads would be worse than none
+    config = changed("floor = 5.5", f"floor = 5.5\n{name} = {{ milk = 'severe' }}")
+    at = line_of(config, f"{name} =")
+    (found,) = [f for f in told(write(tmp_path, config)) if name in f]
+    assert found == (
+        f"plan.toml:{at} [people.ana] {name}: goes into the prescriptions file, the one that "
+        "[prescriptions] names, under [people.NAME] there"
+    )
+
+
 def test_an_item_that_a_prescription_names_must_exist(tmp_path):
     script = PRESCRIPTIONS.replace("date", "never_items = ['stwe']\ndate")
     assert told(write(tmp_path, prescriptions_toml=script)) == [
-        'plan.toml:7 [prescriptions] file: prescription of ana names no item "stwe" of the catalogue. '
-        'Did you mean "stew"?'
+        'prescriptions.toml:3 [people.ana] never_items: no item "stwe" in the catalogue. Did you mean "stew"?'
     ]
 
 
@@ -286,8 +377,7 @@ def test_a_tag_that_a_prescription_names_must_be_borne_by_an_item(tmp_path):
     script = PRESCRIPTIONS.replace("date", "never_tags = ['nutz']\ndate")
     path = write(tmp_path, items_csv=items, prescriptions_toml=script)
     assert told(path) == [
-        'plan.toml:7 [prescriptions] file: prescription of ana names no tag "nutz" of the catalogue. '
-        'Did you mean "nuts"?'
+        'prescriptions.toml:3 [people.ana] never_tags: no tag "nutz" in the catalogue. Did you mean "nuts"?'
     ]
     good = write(tmp_path, items_csv=items, prescriptions_toml=script.replace("nutz", "nuts"))
     assert load_case(good).problem.people[0].prescription.never_tags == {"nuts"}
@@ -317,7 +407,9 @@ def test_a_prescription_file_that_cannot_be_read(tmp_path):
 def test_extending_a_config_changes_one_person_and_nothing_else(tmp_path):
     base = load_case(write(tmp_path))
     other = tmp_path / "other.toml"
-    other.write_text('extends = "plan.toml"\n[people.ana]\nmass_kg = 66.5\nenergy = { kcal = 620 }\n')
+    other.write_text(
+        'extends = "plan.toml"\nrole = "dietitian"\n[people.ana]\nmass_kg = 66.5\nenergy = { kcal = 620 }\n'
+    )
     case = load_case(other)
     (before,), (after,) = base.problem.people, case.problem.people
     differ = {f.name for f in fields(before) if getattr(before, f.name) != getattr(after, f.name)}
@@ -327,7 +419,7 @@ def test_extending_a_config_changes_one_person_and_nothing_else(tmp_path):
         if f.name != "people":
             assert getattr(base.problem, f.name) == getattr(case.problem, f.name), f.name
     assert [r.settings for r in base.rules] == [r.settings for r in case.rules]
-    assert case.where("people.ana.mass_kg").endswith("other.toml:3")
+    assert case.where("people.ana.mass_kg").endswith("other.toml:4")
     assert case.where("people.ana.age").endswith(f"plan.toml:{line_of(CONFIG, 'age')}")
 
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from optimenu.crew.people import EnergyTable, Person, PersonTable, requirement
+from optimenu.crew.people import EnergyTable, Person, PersonTable, activity_sources, requirement
 from optimenu.crew.prescriptions import PrescriptionTable, resolve
 
 D = Decimal
@@ -28,8 +28,22 @@ def test_hours_of_activity():
     value, steps = requirement(who, who.energy)
     # 8 h of sleep at 1.0: 585; 16 h of light work about the camp at 1.6: 1872; together 2457
     assert abs(value - D(2457)) < 1
-    assert len(steps) >= 2
-    assert any("sleep" in s for s in steps)
+    assert steps == (
+        "2457 kcal a day, the sum of: sleep 8 h x 1.0 x 1755 kcal / 24 h = 585 kcal; "
+        "light_camp_work 16 h x 1.6 x 1755 kcal / 24 h = 1872 kcal",
+    )
+
+
+def test_sources_of_hours_are_told_once():
+    hours = table(hours={"sleep": D(8), "light_camp_work": D(8), "polar_hauling": D(8)})
+    lines = activity_sources([hours, table(kcal=2500), hours])
+    assert [line.split(":")[0] for line in lines] == [
+        "sleep", "basal metabolism", "light_camp_work", "polar_hauling",
+    ]  # fmt: skip
+    assert "Mifflin et al." in lines[1]
+    assert lines[2] == "light_camp_work: common practice, no source"
+    assert "Halsey et al. 2016" in lines[3] and lines[3].endswith("; read")
+    assert activity_sources([table(kcal=2500)]) == ()
 
 
 def test_the_published_equation():

@@ -6,7 +6,16 @@ from datetime import date, timedelta
 
 import pytest
 
-from optimenu.problem.calendar import Load, Meal, cycle_days, runs, stay_dates
+from optimenu.problem.calendar import (
+    Load,
+    Meal,
+    PlanDay,
+    cycle_days,
+    passes,
+    runs,
+    stay_dates,
+    with_dated,
+)
 from tests.rules.hand import FIRST, item, problem
 
 FEBRUARY = date(2027, 2, 1)
@@ -84,12 +93,44 @@ def test_days_of_one_class_differ_in_nothing_that_counts_over_the_stay():
     question = problem((item("stew"),), days=4, dates=10, loads=(0, 8), kinds={2: "rest"}, reserve=2)
     # weights 3 3 2 2; the third dates of days 1 and 2 are fed by the second load
     assert question.day_class == (
-        ("cycle", "work", 3, (2, 1)),
-        ("cycle", "rest", 3, (2, 1)),
-        ("cycle", "work", 2, (2, 0)),
-        ("cycle", "work", 2, (2, 0)),
-        ("reserve", "reserve", 1, (1, 0)),
-        ("reserve", "reserve", 1, (1, 0)),
+        ("cycle", "work", 3, (2, 1), ()),
+        ("cycle", "rest", 3, (2, 1), ()),
+        ("cycle", "work", 2, (2, 0), ()),
+        ("cycle", "work", 2, (2, 0), ()),
+        ("reserve", "reserve", 1, (1, 0), ()),
+        ("reserve", "reserve", 1, (1, 0), ()),
     )
     assert question.kinds == ("work", "rest")
     assert [d.number for d in question.reserve] == [4, 5]
+
+
+def test_days_planned_by_themselves_take_their_dates_from_the_cycle():
+    stay = stay_dates(FEBRUARY, FEBRUARY + timedelta(days=4))
+    days = cycle_days(stay, 3, {}, {"work": ()}, "work")
+    # 1 to 5 February: days 1 2 3 1 2; the feast on 3 February leaves day 3 without a date
+    feast = PlanDay(9, "dated", "feast", "feast", (stay[2],), ())
+    assert [(d.number, d.label, d.weight) for d in with_dated(days, [feast])] == [
+        (0, "day 1", 2),
+        (1, "day 2", 2),
+        (2, "feast", 1),
+    ]
+
+
+def test_the_seam_is_that_of_the_cycle_alone():
+    # four dates, the last planned by itself (3): after the cycle day 2 the cycle day 0 would come
+    assert runs((0, 1, 2, 3), 2, wrap=True, cycle=(0, 1, 2)) == ((0, 1), (1, 2), (2, 3), (0, 2))
+
+
+@pytest.mark.parametrize(
+    ("sequence", "length", "expected"),
+    [
+        ((0, 1, 2, 0, 1, 2, 0), 3, ((0, 1, 2),)),
+        # the second pass holds a day of its own: two passes; the last date alone is part of the first
+        ((0, 1, 2, 0, 3, 2, 0), 3, ((0, 1, 2), (0, 2, 3))),
+        # one planned day on two dates of one pass counts twice
+        ((0, 3, 3, 0, 1, 2), 3, ((0, 3, 3), (0, 1, 2))),
+        ((0, 1), 5, ((0, 1),)),
+    ],
+)
+def test_passes(sequence, length, expected):
+    assert passes(sequence, length) == expected

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from optimenu.menu.menu import COLUMNS, Line, Menu, from_counts
-from optimenu.menu.packs import opened, overwraps, servings
+from optimenu.menu.packs import opened, overwraps
 from optimenu.menu.tally import Tally, span
 from optimenu.problem.calendar import Course, Meal
 from optimenu.problem.problem import Party
@@ -176,7 +176,7 @@ def test_a_shared_dish_feeds_every_member_once():
 def test_packs_and_overwraps_are_whole():
     def write(page):
         for wrap in (False, True):
-            cols, items, vals = page.opened(0, "cycle", 0, overwraps=wrap)
+            cols, items, vals = page.opened(0, "stay", overwraps=wrap)
             page.row(HERE, cols, vals, high=D(100))
             seen.append((items.tolist(), vals.tolist()))
 
@@ -192,9 +192,8 @@ def test_packs_and_overwraps_are_whole():
     # nuts: 2 on day 1, three dates; and 2 free on each of 5 dates: 16 servings, 6 packs of 3, 3 wraps of 2
     assert done[program.n_menu :].tolist() == [6, 3]
     menu = Tally.of(question, from_counts(question, program, done[: program.n_menu]))
-    assert dict(servings(menu)) == {(0, "nut", 0, "cycle"): 16}
-    assert dict(opened(menu)) == {(0, "nut", 0, "cycle"): 6}
-    assert dict(overwraps(menu)) == {(0, "nut", 0, "cycle"): 3}
+    assert dict(opened(menu)) == {((0,), "nut", 0, "stay"): 6}
+    assert dict(overwraps(menu)) == {((0,), "nut", 0, "stay"): 3}
     assert not program.excess(done)[program.row_kind == LINK].any()
 
 

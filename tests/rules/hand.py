@@ -41,6 +41,7 @@ def item(name, courses="main", *, meals="lunch dinner", upper=None, free=True, *
     plain = {
         "serving_g": D(100),
         "servings_per_pack": 1,
+        "open_hours": D(10000),
         "net_g": D(100),
         "gross_g": D(110),
         "volume_ml": D(200),

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from optimenu.catalogue.columns import DIETS
+from optimenu.problem.problem import Party
 from optimenu.rules.avoid import Avoid, prescription_faults
 from tests.rules.hand import broken, faults, item, person, problem, reason, rule, said, tally
 from tests.rules.tiny import measured
@@ -13,8 +17,22 @@ SAUCE = item("sauce", "side")
 
 
 def near(problem, tally, rng):
+    crew = []
+    for p, who in enumerate(problem.people):
+        borne = {}
+        if rng.random() < 0.5:
+            # an allergy excludes already what an intolerance would count
+            allergen = rng.choice([a for a in ("milk", "egg", "soy") if a not in who.prescription.allergies])
+            worst = max(
+                sum(e.count for e in tally.on(p, d.number) if e.item.allergen(allergen) != "free")
+                for d in problem.days
+            )
+            borne = {allergen: max(worst, 1)}
+        crew.append(replace(who, prescription=replace(who.prescription, intolerances=borne)))
+    problem = replace(problem, people=tuple(crew))
+    tally = replace(tally, problem=problem)
     found = measured(Avoid, "[avoid]\nestimated_share = 100\ntasted_courses = []", problem, tally)
-    share = max(m.shown.value for m in found) * rng.randint(3, 10) / 10
+    share = max(m.shown.value for m in found if m.shown) * rng.randint(3, 10) / 10
     course = rng.choice(("main", "side", "condiment"))
     toml = (
         f"[avoid]\nestimated_share = {share:.2f}\n"
@@ -170,3 +188,94 @@ def test_faults_of_a_prescription():
         ("people.ana.allergies.nuts", 'no allergen "nuts". Did you mean "peanuts"?'),
         ("people.ana.diets", 'no diet "vegn". Did you mean "vegan"?'),
     ]
+
+
+DOSES = (
+    item("cheese", "main side", allergens={"milk": "contains"}),
+    item("bar", "main side", allergens={"milk": "may_contain"}),
+    item("mix", "main side", allergens={}),
+    item("rice", "main side", allergens={"milk": "free"}),
+)
+
+
+def test_an_intolerance_bears_so_many_servings_a_day():
+    # day 1: cheese 1 + bar 2 + mix 1 = 4, two over; day 2: 2; the reserve: 3, one over. Rice counts nothing.
+    who = person("ana", intolerances={"milk": 2})
+    question = problem(DOSES, people=(who, person("bo")), reserve=1)
+    avoid = rule(Avoid, "[avoid]", question)
+    text = """
+    ana 1 lunch main cheese 1
+    ana 1 lunch side bar 2
+    ana 1 dinner main mix 1
+    ana 2 lunch main mix 1
+    ana 2 lunch side rice 2
+    ana 2 dinner main bar 1
+    ana r1 lunch main cheese 1
+    ana r1 lunch side mix 2
+    bo 1 lunch main cheese 1
+    bo 1 lunch side cheese 2
+    """
+    menu = tally(question, text)
+    key = "prescriptions.people.ana.intolerances.milk.servings_a_day"
+    assert broken(avoid, menu) == [(key, "ana", 0, "2", "servings"), (key, "ana", 2, "1", "servings")]
+    assert {b.origin.who for b in avoid.breaches(menu)} == {"physician"}
+    assert said(avoid, menu)[0] == (
+        "ana, day 1: what may contain milk: 4 servings; at most 2 servings",
+        f"raise {key} to 4 servings",
+    )
+    # each of the three may still be given at all
+    assert [reason(avoid, question, f.id) for f in DOSES] == [None] * 4
+
+
+def test_what_is_free_in_the_day_may_all_be_eaten():
+    question = problem(DOSES, people=(person("ana", intolerances={"milk": 2}),), days=1)
+    menu = tally(question, "ana 1 lunch main cheese 1\nana 1 mix 2?")
+    assert [b.amount for b in rule(Avoid, "[avoid]", question).breaches(menu)] == [1]
+
+
+def test_a_dish_shared_by_a_party_is_a_dose_for_each_member():
+    people = (person("ana", intolerances={"milk": 1}), person("bo", intolerances={"milk": 2}))
+    parties = (Party("ana", (0,)), Party("bo", (1,)), Party("table", (0, 1)))
+    question = problem(DOSES, people=people, days=1, parties=parties)
+    menu = tally(question, "table 1 lunch main cheese 1\nana 1 dinner main bar 1\nbo 1 dinner main bar 1")
+    found = broken(rule(Avoid, "[avoid]", question), menu)
+    assert [(person, amount) for _, person, _, amount, _ in found] == [("ana", "1")]
+
+
+@pytest.mark.parametrize(
+    ("script", "texture", "text"),
+    [
+        ({"only_textures": frozenset({"soft", "creamy"})}, "soft", None),
+        (
+            {"only_textures": frozenset({"soft"})},
+            "crisp",
+            "ana: texture crisp, excluded by prescription",
+        ),
+        ({"only_textures": frozenset({"soft"})}, None, "ana: texture not stated"),
+        ({"never_textures": frozenset({"crisp"})}, "soft", None),
+        ({"never_textures": frozenset({"crisp"})}, "crisp", "ana: texture crisp, excluded by prescription"),
+        ({"never_textures": frozenset({"crisp"})}, None, "ana: texture not stated"),
+        ({}, None, None),
+    ],
+)
+def test_textures(script, texture, text):
+    got = reasons(script, item("stew", texture=texture))
+    assert got == text or (text and got.startswith(text))
+
+
+@pytest.mark.parametrize("diet", ["no_alcohol", "no_gelatine"])
+def test_alcohol_and_gelatine_that_nobody_has_ruled_out_are_refused(diet):
+    assert diet in DIETS
+    for food in (item("stew"), item("stew", diets={diet: "unknown"}), item("stew", diets={diet: "no"})):
+        text = f"ana: not known to suit the diet {diet.replace('_', ' ')}"
+        assert reasons({"diets": (diet,)}, food) == text
+    assert reasons({"diets": (diet,)}, item("stew", diets={diet: "yes"})) is None
+
+
+def test_grapefruit_by_tag_or_item():
+    fruit = item("pomelo_cup", tags=frozenset({"grapefruit_like"}))
+    for script in (
+        {"never_tags": frozenset({"grapefruit_like"})},
+        {"never_items": frozenset({"pomelo_cup"})},
+    ):
+        assert reasons(script, fruit) == "ana: excluded by prescription"

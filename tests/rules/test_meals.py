@@ -60,11 +60,11 @@ def test_the_pattern():
     ]
     assert said(pattern, menu) == [
         (
-            "ana, day 1, lunch: main: 2 servings; at least 1 and at most 1 servings",
+            "ana, day 1, lunch: main: 2 servings; at least 1 and at most 1 serving",
             "raise meals.lunch.courses.main.most to 2 servings",
         ),
         (
-            "ana, day 1, dinner: main: 0 servings; at least 1 and at most 1 servings",
+            "ana, day 1, dinner: main: 0 servings; at least 1 and at most 1 serving",
             "lower meals.dinner.courses.main.least to 0 servings",
         ),
     ]

@@ -33,6 +33,17 @@ def near(problem, tally, rng):
             "FAT_g": {"meal": (None, D(rng.randint(150, 420))), "day": (D(0), D(rng.randint(300, 700)))}
         }
         script = replace(who.prescription, limits=limits) if rng.random() < 0.4 else who.prescription
+        if rng.random() < 0.3:
+            column = rng.choice(("PROCNT_g", "WATER_g"))
+            loose = replace(problem, people=(*problem.people[:p], replace(who, prescription=replace(
+                script, steps={column: D(0)})), *problem.people[p + 1 :]))  # fmt: skip
+            changes = [
+                m.shown.value
+                for m in measured(Nutrients, WIDE, loose, replace(tally, problem=loose))
+                if m.origin.key.endswith(".step")
+            ]
+            step = max(max(changes, default=D(0)) * rng.randint(105, 150) / 100, D(1))
+            script = replace(script, steps={column: step.quantize(D("0.1"))})
         crew.append(replace(who, kcal={"": mean, "rest": mean + 50}, prescription=script))
     problem = replace(problem, people=tuple(crew))
     tally = replace(tally, problem=problem)
@@ -51,6 +62,20 @@ def near(problem, tally, rng):
             m.shown.value for m in measured(Nutrients, WIDE + text, problem, tally) if m.origin.key == key
         )
 
+    if rng.random() < 0.4:
+        # a floor of fluid near the least that a day brings
+        text = "[nutrients.fluid]\nml_per_kcal = {}\n" + (
+            "extra_ml = {{ rest = 50 }}\n" if "rest" in problem.kinds else ""
+        )
+        found = measured(Nutrients, WIDE + text.format("0.001"), problem, tally)
+        ratios = [
+            (m.shown.value - (50 if problem.days[m.origin.day].kind == "rest" else 0))
+            / problem.people[problem.person_number[m.origin.person]].kcal_on(problem.days[m.origin.day].kind)
+            for m in found
+            if m.origin.key == "nutrients.fluid.ml_per_kcal"
+        ]
+        toml += text.format(f"{max(min(ratios) * rng.randint(70, 95) / 100, D('0.001')):.3f}")
+        toml += rng.choice(("", "price = 0.0001\n"))
     jobs = []
     windows = ("meal", "day", "three_days", "seven_days", "stay")
     for column, window in (
@@ -79,7 +104,7 @@ def near(problem, tally, rng):
             rng.choice(("low", "high")),
         )
     )
-    for place, key, side in rng.sample(jobs, 3):
+    for place, key, side in rng.sample(jobs, 2):
         text = place
         if "window" not in text and not place.startswith("[nutrients.limits"):
             text += f"\nwindow = '{rng.choice(windows)}'"
@@ -382,3 +407,13 @@ def test_a_soft_limit_of_many_decimals_is_counted_to_six():
     assert int(program.row_price[row]) * int(program.excess(x)[row]) == measure.cost.scaleb(18)
     hard = rule(Nutrients, WIDE + toml.replace("price = 0.01\n", ""), question)
     assert [b.amount for b in hard.breaches(menu)] == [7 * D("295.09906075")]
+
+
+def test_micrograms_are_written_one_way():
+    question = problem((item("stew", VITD_ug="1"),))
+    own = rule(Nutrients, "[nutrients.limits.VITD_ug.day]\nlow = 15", question)
+    # one stew at each of two meals brings 2 of 15
+    menu = tally(question, "ana 1 lunch main stew 1\nana 1 dinner main stew 1")
+    told = dict(said(own, menu))
+    text = "ana, day 1: Vitamin D: 2 µg; at least 15 µg"
+    assert told[text] == "lower nutrients.limits.VITD_ug.day.low to 2 µg"

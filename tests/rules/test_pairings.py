@@ -43,7 +43,7 @@ def test_a_spread_needs_its_bread():
         ("pairings.needs.jam", "ana", 1, "1", "servings"),
     ]
     assert said(needs, menu)[0] == (
-        "ana, day 1, lunch: plum without base: 1 servings; at most 0 servings",
+        "ana, day 1, lunch: plum without base: 1 serving; at most 0 servings",
         "raise pairings.needs.jam.for_each, or take pairings.needs.jam out",
     )
 

@@ -69,7 +69,7 @@ def test_so_many_a_day_and_a_cycle():
     ]
     assert said(beef, menu) == [
         (
-            "ana, day 1: beef on one day: 2 servings; at most 1 servings",
+            "ana, day 1: beef on one day: 2 servings; at most 1 serving",
             "raise repeats.beef.most_a_day to 2 servings",
         ),
         (
@@ -122,7 +122,7 @@ def test_how_a_gap_is_said_and_loosened():
     menu = tally(question, "ana 1 lunch main stew 1\nana 3 lunch main stew 1")
     assert said(gap, menu) == [
         (
-            "ana: stew within 3 days (days 1, 2, 3): 2 days; at most 1 days",
+            "ana: stew within 3 days (days 1, 2, 3): 2 days; at most 1 day",
             "lower repeats.g.gap_days under 3 days",
         )
     ]

@@ -46,8 +46,8 @@ def test_by_hand():
     assert broken(sweets, menu) == [("requests.sweets.at_least", "ana", -1, "1", "servings")]
     assert said(sweets, menu) == [
         (
-            "ana: request sweets: 1 servings; at least 2 servings",
-            "lower requests.sweets.at_least to 1 servings",
+            "ana: request sweets: 1 serving; at least 2 servings",
+            "lower requests.sweets.at_least to 1 serving",
         )
     ]
     menu = tally(question, "ana 1 lunch side cake 2\nana 2 lunch side bun 2")

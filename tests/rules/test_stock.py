@@ -72,7 +72,7 @@ def test_packs_are_whole_for_each_party_load_and_block():
     assert broken(stock, menu) == [("stock.l0", "", -1, "1", "packs"), ("stock.l1", "", -1, "1", "packs")]
     assert said(stock, menu) == [
         ("Jar, load l0: 4 packs; at most 3 packs", "have 1 more released packs of jar in load l0"),
-        ("Jar, load l1: 2 packs; at most 1 packs", "have 1 more released packs of jar in load l1"),
+        ("Jar, load l1: 2 packs; at most 1 pack", "have 1 more released packs of jar in load l1"),
     ]
 
 
@@ -86,7 +86,7 @@ def test_use_by_dates_inside_the_stay():
     assert broken(stock, menu) == [("stock.l0", "", -1, "1", "packs")]
     assert said(stock, menu) == [
         (
-            "Stew after 2031-03-02: 2 packs; at most 1 packs",
+            "Stew after 2031-03-02: 2 packs; at most 1 pack",
             "have 1 more released packs of stew in load l0 with a use-by date after 2031-03-02",
         )
     ]

@@ -46,15 +46,15 @@ def test_different_items_for_a_person_and_the_crew():
     assert broken(each, menu) == [("variety.distinct.x.at_least", "bo", -1, "1", "items")]
     assert said(each, menu) == [
         (
-            "bo: different items in all courses: 1 items; at least 2 items",
-            "lower variety.distinct.x.at_least to 1 items",
+            "bo: different items in all courses: 1 item; at least 2 items",
+            "lower variety.distinct.x.at_least to 1 item",
         )
     ]
     crew = rule(Variety, "[variety.distinct.x]\nat_most = 1\neach = 'crew'\ncourses = ['main']", question)
     assert broken(crew, menu) == [("variety.distinct.x.at_most", "", -1, "1", "items")]
     assert said(crew, menu) == [
         (
-            "crew: different items in main: 2 items; at most 1 items",
+            "crew: different items in main: 2 items; at most 1 item",
             "raise variety.distinct.x.at_most to 2 items",
         )
     ]
@@ -71,7 +71,7 @@ def test_a_trait_in_one_meal():
     assert breach.soft
     assert said(trait, menu) == [
         (
-            "ana, day 1, lunch: soft texture: 2 servings; at most 1 servings",
+            "ana, day 1, lunch: soft texture: 2 servings; at most 1 serving",
             "raise variety.in_a_meal.t.most to 2 servings",
         )
     ]

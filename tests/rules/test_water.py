@@ -16,14 +16,15 @@ PIE = item("pie")
 
 
 def near(problem, tally, rng):
-    toml = "[water]\nplain_ml = 250\nadded_ml = 1\nhot_ml_at_a_meal = 1\ncrew_l = 1\n"
+    plain = f"[water]\nplain_ml = 250\nplain_ml_on = {{ {problem.kinds[-1]} = 300 }}\n"
+    toml = plain + "added_ml = 1\nhot_ml_at_a_meal = 1\ncrew_l = 1\n"
     toml += "fuel_g_per_l = 12.5\nfuel_kg = 1"
     found = {}
     for m in measured(Water, toml, problem, tally):
         key = m.origin.key.removeprefix("water.")
         found[key] = max(found.get(key, Decimal(1)), m.most)
     return (
-        f"[water]\nplain_ml = 250\nadded_ml = {found['added_ml'] + rng.randint(0, 60)}\n"
+        f"{plain}added_ml = {found['added_ml'] + rng.randint(0, 60)}\n"
         f"hot_ml_at_a_meal = {found['hot_ml_at_a_meal'] + rng.randint(0, 60)}\n"
         f"crew_l = {found['crew_l'] / 1000 + rng.randint(0, 3)}\n"
         f"fuel_g_per_l = 12.5\nfuel_kg = {found['fuel_kg'] / 1000 + Decimal(rng.randint(0, 3)) / 100}"
@@ -91,6 +92,22 @@ def test_a_shared_dish_takes_water_once_for_each_member():
     program = build(question, (water,))
     x = program.complete((program.meal[: program.n_menu] == 0).astype("int64"))
     assert len(program.broken(x)) == 4
+
+
+def test_plain_water_by_day_kind_counts_on_its_own_dates():
+    # three dates: day 1 twice at 1000 mL, day 2, heavy, once at 2800: 4800 mL a person, 9.6 L for two
+    people = (person("ana"), person("bo"))
+    question = problem((SOUP, PIE), people=people, dates=3, kinds={2: "heavy"})
+    toml = "[water]\nplain_ml = 1000\nplain_ml_on = { heavy = 2800 }\ncrew_l = %s"
+    menu = tally(question, "ana 1 lunch main soup 1")
+    assert faults(rule(Water, toml % "9.5", question)) == [
+        ("crew_l", "plain water alone takes 9.6 L for the stay, more than crew_l = 9.5")
+    ]
+    # and soup on two dates: 500 mL more
+    assert broken(rule(Water, toml % "10", question), menu) == [("water.crew_l", "", -1, "100", "mL")]
+    assert faults(rule(Water, "[water]\nplain_ml_on = { heavi = 1 }", question)) == [
+        ("plain_ml_on.heavi", 'no day kind "heavi". Did you mean "heavy"?')
+    ]
 
 
 def test_faults():

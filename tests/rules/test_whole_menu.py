@@ -174,12 +174,12 @@ def test_what_is_free_is_refused_where_it_is_unsafe():
     ("line", "key", "text"),
     [
         ("", "condiments.free.salt.a_day", "ana, day 1: 2 free servings of salt missing"),
-        ("ana 1 salt 1?", "condiments.free.salt.a_day", "ana, day 1: 1 free servings of salt missing"),
+        ("ana 1 salt 1?", "condiments.free.salt.a_day", "ana, day 1: 1 free serving of salt missing"),
         ("ana 1 salt 5?", "condiments.free.salt.a_day", "ana, day 1: 3 free servings of salt too many"),
         (
             "ana 1 salt 2?\nana 1 rice 1?",
             "condiments.free",
-            "ana, day 1: 1 free servings of rice too many",
+            "ana, day 1: 1 free serving of rice too many",
         ),
     ],
 )
@@ -193,7 +193,7 @@ def test_more_of_one_item_than_a_course_may_hold():
     two = audited(GOOD.replace("main stew 1", "main stew 2"))
     assert [t[3] for t in told(two)] == [
         "ana, day 1, lunch, main: 2 servings of Stew; at most 1 of one item",
-        "ana, day 1, lunch: main: 2 servings; at least 1 and at most 1 servings",
+        "ana, day 1, lunch: main: 2 servings; at least 1 and at most 1 serving",
     ]
     # two lines of one item are counted together
     twice = [Line("ana", "cycle", 1, "lunch", "side", "rice", 2, True)] * 2

@@ -14,10 +14,10 @@ from optimenu.catalogue.columns import ALLERGENS
 from optimenu.catalogue.item import Catalogue, Item
 from optimenu.crew.acceptance import Acceptance
 from optimenu.crew.people import Person
-from optimenu.crew.prescriptions import Prescription
+from optimenu.crew.prescriptions import Fast, Prescription
 from optimenu.menu.menu import day_numbers, from_counts
 from optimenu.menu.tally import Tally
-from optimenu.problem.calendar import Course, Load, Meal, PlanDay, cycle_days
+from optimenu.problem.calendar import Course, Load, Meal, PlanDay, cycle_days, with_dated
 from optimenu.problem.problem import Party, Problem
 from tests.rules.hand import rule
 
@@ -42,11 +42,19 @@ def make(seed, *, people=None, reserve=None, loads=None, shared=None, unknown=0.
     kinds = {rng.randint(1, length): "rest"}
     table = ("table",) if n > 1 and (rng.random() < 0.3 if shared is None else shared) else ()
     days = cycle_days(stay, length, kinds, {k: _meals(k, table) for k in ("work", "rest")}, "work")
+    own = []
+    if rng.random() < 0.4:
+        when, kind = rng.choice(stay), rng.choice(("work", "rest"))
+        share = rng.choice((D(1), D("0.5")))
+        own = [PlanDay(0, "dated", "own", kind, (when,), _meals(kind, table)[rng.randint(0, 1) :], share)]
+    days = with_dated(days, own)
+    number = {when: d.number for d in days for when in d.dates}
+    away = frozenset((rng.randrange(n), d.number, d.meals[0].name) for d in days if rng.random() < 0.1)
     for k in range(rng.randint(0, 1) if reserve is None else reserve):
         days.append(PlanDay(len(days), "reserve", f"reserve {k + 1}", "reserve", (), _reserve_meals()))
     second = loads == 2 if loads else rng.random() < 0.4
     items = tuple(_item(rng, k, unknown) for k in range(rng.randint(8, 14)))
-    crew = tuple(_person(rng, p) for p in NAMES[:n])
+    crew = tuple(_person(rng, p, own) for p in NAMES[:n])
     parties = tuple(Party(p.id, (k,)) for k, p in enumerate(crew))
     if table:
         parties = (*parties, Party("table", (0, 1)))
@@ -56,13 +64,16 @@ def make(seed, *, people=None, reserve=None, loads=None, shared=None, unknown=0.
         parties=parties,
         dates=stay,
         days=tuple(days),
-        sequence=tuple(k % length for k in range(len(stay))),
+        sequence=tuple(number[when] for when in stay),
         cycle_length=length,
         loads=(Load("first", FIRST), Load("second", FIRST + timedelta(days=length)))[: 1 + second],
         catalogue=Catalogue(items, frozenset(COLUMNS), "list.csv", frozenset(COLUMNS)),
         stock=None,
         acceptance=_acceptance(rng, crew, items),
         plain_water_ml=D(rng.choice((0, 250))),
+        clock={(0, "late"): 1200},
+        away=away,
+        shared_packs={i.id: (tuple(range(n)),) for i in items if rng.random() < 0.2},
     )
 
 
@@ -116,6 +127,7 @@ def _item(rng, k, unknown):
         form="canned",
         serving_g=D(rng.randint(20, 300)),
         servings_per_pack=rng.choice((1, 1, 2, 3, 4)),
+        open_hours=rng.choice((None, D(6), D(24), D(60), D(10000))),
         net_g=D(100),
         gross_g=tenths(rng, 30, 400),
         volume_ml=tenths(rng, 30, 600),
@@ -139,10 +151,13 @@ def _item(rng, k, unknown):
     )
 
 
-def _person(rng, name):
+def _person(rng, name, own):
     script = {}
     if rng.random() < 0.5:
+        # a date on which somebody fasts is planned by itself
+        fasts = [Fast("f", frozenset(d.dates), never_tags=frozenset({"spread"})) for d in own]
         script = {
+            "fasts": tuple(fasts) if rng.random() < 0.5 else (),
             "allergies": {rng.choice(ALLERGENS): rng.choice(("severe", "avoid"))},
             "supplements": {"CA_mg": D(rng.randint(0, 200))},
             "never_tags": frozenset(("heavy",) if rng.random() < 0.3 else ()),

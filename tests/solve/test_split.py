@@ -8,8 +8,8 @@ import pytest
 from optimenu.program.builder import Builder
 from optimenu.program.origin import Origin
 from optimenu.program.program import NO_HIGH, NO_LOW, Program
-from optimenu.solve.components import components
-from optimenu.solve.split import deal
+from optimenu.solve.components import components, whole
+from optimenu.solve.split import crowded, deal
 from tests.solve.synthetic import made
 
 WHERE = Origin("stock", "stock")
@@ -81,3 +81,43 @@ def test_no_deal_of_a_real_shape_passes_its_cap() -> None:
             assert high[k].sum() <= program.row_high[r]
         if program.row_low[r] != NO_LOW:
             assert low[k].sum() >= program.row_low[r] or (low[k] == high[k]).any()
+
+
+def heaters(high: int, *, days: int = 1, coef: int = 1) -> Program:
+    """Three people, one dish each worth 10, on each day; one row over the dishes of all days."""
+    b = Builder(0, ((0,), (1,), (2,)))
+    cols = [b.column(labels=(p, d, 0, 0, 0), high=9) for d in range(days) for p in range(3)]
+    for c in cols:
+        b.group([(c, 10)], [0] * 9)
+    b.row(WHERE, cols, coef, high=high)
+    return b.freeze()
+
+
+@pytest.mark.parametrize(
+    ("program", "price", "together"),
+    [
+        # three dishes of 10 are used; 2 places priced at 2 each decide over 4 of 30, at 1 each over 2
+        (heaters(2), 2.0, True),
+        (heaters(2), 1.0, False),
+        (heaters(2), 0.0, False),
+        # a limit that holds 12 dishes of three people is one of few, 13 are many: 300 g of 25 g and of 23 g
+        (heaters(12), 1.0, True),
+        (heaters(13), 1.0, False),
+        (heaters(300, coef=25), 1.0, True),
+        (heaters(300, coef=23), 1.0, False),
+        # a limit of several days is dealt
+        (heaters(2, days=2), 9.0, False),
+    ],
+)
+def test_tight_limits_of_a_day_that_hold_few_servings_are_not_dealt(
+    program: Program, price: float, together: bool
+) -> None:
+    use, multiplier = np.ones(program.n), np.asarray([price])
+    assert crowded(program, components(program), use, multiplier) is together
+
+
+def test_as_a_whole_nothing_is_shared() -> None:
+    program = heaters(2)
+    parts = whole(program)
+    assert (parts.count, parts.shared.tolist()) == (1, [])
+    assert parts.columns(0).tolist() == [0, 1, 2] and parts.rows(0).tolist() == [0]

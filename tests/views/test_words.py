@@ -266,6 +266,20 @@ def test_long_lists_show_the_tightest_and_say_how_many_more() -> None:
     assert "No limit of the config is shown here." in draw(totals_page([]))
 
 
+def test_rounds_of_the_heaters_stand_under_the_galley_s_own_heading() -> None:
+    note = "4 places, 2 packs each: 12 packs in 2 rounds"
+    label = "day 3, dinner 18:30: packs in heater places"
+    m = Measure(
+        Origin("galley", "galley.rounds", day=2), label, "packs", D(12), D(12), high=D(16), section="galley",
+        note=note,
+    )  # fmt: skip
+    lines = draw(totals_page([m]), 140).splitlines()
+    assert "Galley at each sitting" in [line.strip() for line in lines]
+    (at,) = [k for k, line in enumerate(lines) if label in line]
+    assert "12 packs  at most 16 packs  75 %" in lines[at]
+    assert lines[at + 1].strip() == note
+
+
 def test_full_is_said_of_what_is_full_only() -> None:
     assert percent(measure("99.99", high="100")) == "99 %"
     assert percent(measure("100", high="100")) == "100 %"
@@ -325,7 +339,8 @@ def test_another_menu_than_the_record_s_gets_no_closing_statement(pair: Planned)
 
 def test_a_gap_that_was_not_reached_is_said_so(pair: Planned) -> None:
     _, report, _, data = found(pair)
-    asked = {**data, "gap": "0.0155", "gap_reached": False, "gap_closed": False, "bound": "1.015"}
+    bound = str(report.value * Decimal("1.01555"))
+    asked = {**data, "gap": "0.0155", "gap_reached": False, "gap_closed": False, "bound": bound}
     text = flat(summary(pair.case.problem, report, asked))
     assert "gap 1.55 % (1 % was asked: not reached, try more --moves)" in text
     assert "No menu within these limits scores more than 1.56 % better" in text
@@ -361,7 +376,7 @@ def test_a_shortfall_its_rule_cannot_word_is_named_by_its_parts(pair: Planned) -
     origin = Origin("stock", "stock.first", "bo", 0, "dinner", "fish_pie", who="nobody")
     text = flat(impossible(pair.case, [Shortfall(origin, 0.001, 0.5, False, rows=(1,))]))
     assert f"[stock] bo, day 1, dinner: {MARKUP}: too much, by 0.01; stock.first" in text
-    assert "nobody may loosen it" in text
+    assert "nobody may loosen it, so another limit has to give way" in text
 
 
 def test_too_many_uses_name_the_item_where_the_program_is_known(pair: Planned) -> None:
@@ -379,8 +394,9 @@ def test_too_many_uses_name_the_item_where_the_program_is_known(pair: Planned) -
 def test_a_check_names_items_and_nutrients_and_lots(pair: Planned) -> None:
     text = flat(check_page(pair.case, inspect(pair.case)))
     assert "Cycle of 2 days: 1 work, 1 rest; 1 day serves 2 dates, 1 day serves 3 dates." in text
-    assert "Released lots that pass their use-by date during the stay (1): Cocoa, lot L2: 5 packs" in text
-    assert "1 held" in text
-    assert "Nutrients not assessed, because the catalogue does not state them (" in text
-    assert "and 27 more" in text
+    assert "1 released lot whose use-by date passes before the last date: Cocoa, lot L2: 5 packs" in text
+    assert "1 lot on hold" in text
+    assert "nutrients not assessed, because the catalogue does not state them: " in text
+    assert "and 32 more" in text
+    assert "and 32 more" not in flat(check_page(pair.case, inspect(pair.case), every=True))
     assert "▼ 3" in text and "fewer than 5 items left" in text
