@@ -11,6 +11,7 @@ from optimenu.rules.avoid import Avoid, AvoidSettings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import date
 
     from optimenu.catalogue.item import Item
     from optimenu.problem.calendar import PlanDay
@@ -44,19 +45,38 @@ class Safety:
         self._bare = Avoid(AvoidSettings(), replace(problem, acceptance=liked))
         self._more = [r for r in rules if r.table not in NOT_OF_SAFETY]
         self._tastes = [r for r in rules if r.table == "avoid"]
-        self._known: dict[tuple[int, str, int], bool] = {}
+        self._known: dict[tuple[int, str, int, tuple[str, ...]], bool] = {}
         self._liked: dict[tuple[int, str], bool] = {}
 
-    def may(self, person: int, item: Item, day: PlanDay | None) -> bool:
-        """Tell whether a person may be given an item on a plan day; None: on no planned date."""
-        when = day or self.problem.days[0]
-        key = (person, item.id, when.number)
+    def may(self, person: int, item: Item, day: PlanDay | None, when: date) -> bool:
+        """Tell whether a person may be given an item on a date, at whatever hour of it.
+
+        Parameters
+        ----------
+        day : PlanDay or None
+            Plan day of the date; of a date beyond the stay the one that would come, if any.
+        """
+        like = day or self.problem.days[0]
+        fasts = tuple(f.name for f in self.problem.people[person].prescription.fasts_on((when,)))
+        key = (person, item.id, like.number, fasts)
         if key not in self._known:
             party = self.problem.parties[self.problem.alone[person]]
+            # a plan day comes on many dates; a fast is kept on those it names
+            here = replace(like, dates=(when,))
             self._known[key] = all(
-                r.allow(party, when, None, None, item) is None for r in (self._bare, *self._more)
+                r.allow(party, here, None, None, item) is None for r in (self._bare, *self._more)
             )
         return self._known[key]
+
+    def from_pack(self, person: int, owner: int, item: Item) -> bool:
+        """Tell whether a person may draw on a pack of another's plan.
+
+        A pack of several that other hands are in is as unknown as their plates: nobody severely allergic
+        draws on another's, and nobody else on theirs.
+        """
+        if person == owner or item.servings_per_pack == 1:
+            return True
+        return not any(self.problem.people[p].prescription.severe for p in (person, owner))
 
     def likes(self, person: int, item: Item) -> bool:
         """Tell whether the person would take it by choice."""
