@@ -91,7 +91,7 @@ class Ceilings:
         )
 
     def spares(self, person: int, when: date, item: Item) -> bool:
-        """Tell whether a serving may be taken away: no prescribed step to the dates beside grows too large."""
+        """Tell whether a serving may be taken away and no prescribed step grows too large."""
         steps = self.problem.people[person].prescription.steps
         return all(
             self._steps(person, when, None if (a := self._amount(item, column)) is None else -a, column, most)
