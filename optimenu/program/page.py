@@ -150,7 +150,8 @@ class Page:
 
         Notes
         -----
-        Rows alike but for the run of days, or for a day of the same class, are merged in the bound.
+        Rows alike but for the cycle's days in the run, or for a day of the same class, are merged in the
+        bound.
         An optional serving counts at whichever end, none or all, is worse for each side; where that
         differs, the two sides become two rows.
         """
@@ -162,7 +163,9 @@ class Page:
         if soft is not None:
             price = scaled(soft_price(soft), self.builder.goal_decimals - need)
         day = -1 if origin.day < 0 else self.problem.day_class[origin.day]
-        merge = (origin.rule, origin.key, origin.person, origin.meal, origin.what, day)
+        # a day planned by itself is in few runs: summed with the cycle's it would be lost among them
+        own = tuple(d for d in origin.run if self.problem.days[d].block == "dated")
+        merge = (origin.rule, origin.key, origin.person, origin.meal, origin.what, day, own)
         kind = IMPLIED if implied else ORDINARY
         inner = columns < len(self.certain)
         optional = np.zeros(len(columns), dtype=bool)

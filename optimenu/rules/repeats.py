@@ -207,6 +207,8 @@ most_a_day = 1
                 for d, here in by_day.items()
             }
         )
+        if once:
+            self._write_round(page, name, person, value, cols)
         for run in self._runs[name]:
             held = [d for d in sorted(set(run)) if d in by_day]
             origin = self._origin(name, "gap_days", person, value, run=run)
@@ -216,6 +218,17 @@ most_a_day = 1
                     page.row(origin, np.concatenate(here), 1, high=Decimal(1))
             elif len(held) > 1:
                 page.row(origin, np.asarray([used[d] for d in held], dtype=np.int32), 1, high=Decimal(1))
+
+    def _write_round(self, page: Page, name: str, person: str, value: str, cols: np.ndarray) -> None:
+        """Say to the bound what the runs round the cycle allow together: days over gap, rounded down."""
+        gap = self.settings.tables[name].gap_days or 0
+        days = [d.number for d in self.problem.repeating]
+        here = cols[np.isin(page.day[cols], days)]
+        if len(days) < gap or not self._round(days, gap) <= set(self._runs[name]):
+            return
+        if page.high[here].sum() > len(days) // gap:
+            origin = self._origin(name, "gap_days", person, f"{value}, round the cycle")
+            page.row(origin, here, 1, high=Decimal(len(days) // gap), implied=True)
 
     def _cap_groups(
         self, page: Page, name: str, table: RepeatTable, p: int, by_item: Mapping[int, np.ndarray]

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from optimenu.crew.acceptance import Acceptance
 from optimenu.rules.avoid import Avoid, AvoidSettings
+from optimenu.rules.hours import FoodsAndHours, HoursSettings
+from optimenu.stowage.drill_loss import must_be_hot
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,9 +22,10 @@ if TYPE_CHECKING:
 
 NOT_OF_SAFETY = frozenset(
     {"meals", "stock", "stowage", "reserve", "repeats", "variety", "requests", "condiments", "pairings",
-     "water", "avoid"}
+     "water", "galley", "avoid", "hours"}
 )  # fmt: skip
-"""Rules that say where a serving stands in a plan. Any other rule, a new one too, is asked about safety."""
+"""Rules that say where a serving stands in a plan, and two that are asked without the config's wishes. Any
+other rule, a new one too, is asked about safety as it stands."""
 BEST = Decimal(9)
 
 
@@ -32,7 +35,8 @@ class Safety:
     Notes
     -----
     Allergies, diets and exclusions are asked of the rule ``avoid`` with everything liked, so that only
-    what is unsafe is refused; whether a person likes it is asked apart.
+    what is unsafe is refused; whether a person likes it is asked apart. Of the hours only those prescribed
+    count, since a ration names no meal: coffee is not unsafe for being late.
     """
 
     def __init__(self, problem: Problem, rules: Sequence[Rule[Any]]) -> None:
@@ -42,8 +46,13 @@ class Safety:
             for p in problem.people
             for i in problem.catalogue.items
         }
-        self._bare = Avoid(AvoidSettings(), replace(problem, acceptance=liked))
-        self._more = [r for r in rules if r.table not in NOT_OF_SAFETY]
+        self._asked: tuple[Rule[Any], ...] = (
+            Avoid(AvoidSettings(), replace(problem, acceptance=liked)),
+            FoodsAndHours(HoursSettings(), problem),
+            *(r for r in rules if r.table not in NOT_OF_SAFETY),
+        )
+        # on a day without a heater, what must be hot is unsafe
+        self._galley = tuple(r for r in rules if r.table == "galley")
         self._tastes = [r for r in rules if r.table == "avoid"]
         self._known: dict[tuple[int, str, int, tuple[str, ...]], bool] = {}
         self._liked: dict[tuple[int, str], bool] = {}
@@ -63,9 +72,8 @@ class Safety:
             party = self.problem.parties[self.problem.alone[person]]
             # a plan day comes on many dates; a fast is kept on those it names
             here = replace(like, dates=(when,))
-            self._known[key] = all(
-                r.allow(party, here, None, None, item) is None for r in (self._bare, *self._more)
-            )
+            asked = (*self._asked, *(self._galley if must_be_hot(item) else ()))
+            self._known[key] = all(r.allow(party, here, None, None, item) is None for r in asked)
         return self._known[key]
 
     def from_pack(self, person: int, owner: int, item: Item) -> bool:

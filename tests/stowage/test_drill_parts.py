@@ -12,6 +12,7 @@ from optimenu.crew.fasts import FastTable, fast_of
 from optimenu.crew.prescriptions import ApartTable
 from optimenu.errors import InputFaults
 from optimenu.rules.avoid import Avoid
+from optimenu.rules.galley import Galley
 from optimenu.rules.nutrients import Nutrients
 from optimenu.stowage.drill_bound import Food, coarse, most_level
 from optimenu.stowage.drill_ceilings import Ceilings
@@ -298,6 +299,15 @@ def test_a_fast_is_kept_on_its_dates():
     safety = Safety(case, (rule(Avoid, "", case),))
     # the one plan day comes on every date; the seventh is beyond the stay
     assert [safety.may(0, BAR, case.days[0], day(k)) for k in (0, 1, 2, 7)] == [True, False, True, False]
+
+
+def test_what_must_be_hot_is_not_moved_to_a_day_without_a_heater():
+    raw, safe = (replace(BAR, id=u, heat_min=D(9), unheated=u) for u in ("no", "good"))
+    case = problem((raw, safe))
+    cold = rule(Galley, "[galley]\nplaces = 0\nround_min = 20\nminutes = 60", case)
+    for rules, may in (((cold,), [False, True]), ((), [True, True])):
+        safety = Safety(case, rules)
+        assert [safety.may(0, i, case.days[0], FIRST) for i in (raw, safe)] == may
 
 
 def test_nobody_severely_allergic_draws_on_anothers_pack_of_several():
