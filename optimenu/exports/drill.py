@@ -76,7 +76,7 @@ def drill_data(problem: Problem, answer: Answer) -> dict[str, Any]:
             for g in answer.gone
         ],
         "lost_later": [i.id for i in answer.later],
-        "never_to_be_given": {ids[p]: [i.id for i in items] for p, items in answer.apart.items()},
+        "not_to_be_given": {ids[p]: [i.id for i in items] for p, items in answer.apart.items()},
         "days": [
             {"date": d.when.isoformat(), "person": ids[d.person], "needed_kcal": str(d.need),
              "planned_kcal": str(d.planned), "left_kcal": str(d.left), "ration_kcal": str(d.ration),
@@ -85,7 +85,7 @@ def drill_data(problem: Problem, answer: Answer) -> dict[str, Any]:
              "water_ration_ml": str(d.water_ration)}
             for d in answer.days
         ],
-        "plain_water_ml_crew_day": str(answer.plain_ml),
+        "plain_water_ml_crew": {w.isoformat(): str(ml) for w, ml in answer.plain_ml.items()},
         "worst": None if worst is None else {
             "person": ids[worst.person], "date": worst.when.isoformat(),
             "level": str(decimal_of(worst.level, 4)), "bound": str(decimal_of(answer.bound, 4, up=True)),

@@ -38,9 +38,11 @@ class WaterSettings(Settings):
     hot_ml_at_a_meal: Annotated[Positive, Unit("mL")] | None = None
     """Most hot water for the crew at one meal of one day."""
     fuel_g_per_l: Annotated[Positive, Unit("g/L")] | None = None
-    """Fuel to make one litre of hot water."""
+    """Fuel to make one litre of hot water, the melting of snow included where there is no other water."""
+    melt_g_per_l: Annotated[NonNegative, Unit("g/L")] = ZERO
+    """Fuel to melt one litre of snow for chilled and plain water; 0 where water need not be melted."""
     fuel_kg: Annotated[Positive, Unit("kg")] | None = None
-    """Most fuel for hot water over the dates of the stay."""
+    """Most fuel for water over the dates of the stay."""
     who: Role = "planner"
     """Who may loosen these limits."""
 
@@ -50,10 +52,10 @@ class Water(Rule[WaterSettings]):
 
     What
         Water added a person-day, water for the crew over the stay, hot water for the crew at each meal,
-        and fuel for the hot water.
+        and fuel for hot water and for melting snow.
     Maths
         sum water x servings <= limit for each; plain water is added to the crew's sum;
-        fuel = fuel_g_per_l x litres of hot water.
+        fuel = fuel_g_per_l x litres of hot water + melt_g_per_l x litres of other water, plain included.
     When
         Days of the cycle, weighted by dates for the stay; the reserve has its own limit.
     Source
@@ -80,6 +82,10 @@ crew_l = 800
                 yield SettingFault(("plain_ml_on", kind), text)
         if (s.fuel_kg is None) != (s.fuel_g_per_l is None):
             yield SettingFault(("fuel_kg",), "fuel_kg and fuel_g_per_l go together; set both or neither")
+        elif s.fuel_kg is not None and self._plain() * s.melt_g_per_l > s.fuel_kg * 10**6:
+            kilos = self._plain() * s.melt_g_per_l / 10**6
+            text = f"melting the plain water alone takes {kilos:f} kg, more than fuel_kg = {s.fuel_kg}"
+            yield SettingFault(("fuel_kg",), text)
         if s.crew_l is not None and self._plain() > s.crew_l * 1000:
             litres = self._plain() / 1000
             text = f"plain water alone takes {litres} L for the stay, more than crew_l = {s.crew_l}"
@@ -94,6 +100,11 @@ crew_l = 800
     def _hot(self, item: Item) -> Decimal:
         return item.water_ml if item.water_kind == "hot" else ZERO
 
+    def _fuel(self, item: Item) -> Decimal:
+        """Fuel for the water of one serving, g."""
+        s, hot = self.settings, self._hot(item)
+        return (hot * (s.fuel_g_per_l or ZERO) + (item.water_ml - hot) * s.melt_g_per_l) / 1000
+
     def _added(self, item: Item) -> Decimal:
         return item.water_ml
 
@@ -107,8 +118,8 @@ crew_l = 800
             yield origin, s.crew_l * 1000, self._added, Decimal(1), "water, crew, stay", "mL", self._plain()
         if s.fuel_kg is not None and s.fuel_g_per_l is not None:
             origin = Origin("water", "water.fuel_kg", who=s.who)
-            # grams of fuel for each mL of hot water
-            yield origin, s.fuel_kg * 1000, self._hot, s.fuel_g_per_l / 1000, "fuel for hot water", "g", ZERO
+            given = self._plain() * s.melt_g_per_l / 1000
+            yield origin, s.fuel_kg * 1000, self._fuel, Decimal(1), "fuel for water", "g", given
 
     def _hot_meal(self, day: int, meal: str) -> Origin:
         return Origin("water", "water.hot_ml_at_a_meal", "", day, meal, who=self.settings.who)

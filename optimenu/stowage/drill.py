@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from optimenu.errors import AuditFailed
 from optimenu.menu.tally import Tally
+from optimenu.problem.opening import drawers
 from optimenu.stowage.drill_answer import Answer, Dish, Gone, PersonDate, Store, counted
 from optimenu.stowage.drill_audit import faults_of
 from optimenu.stowage.drill_board import Portion, on_board, portions
@@ -24,7 +25,7 @@ from optimenu.stowage.drill_ration import LEVEL, Pack, Ration, Unit, keeps, last
 from optimenu.stowage.drill_safe import Safety
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import date
 
     from optimenu.catalogue.item import Item
@@ -60,7 +61,7 @@ class _Drill:
         self.portions: list[Portion] = [x for p in self.people for x in portions(self.tally, p)]
         used = [x.item for x in self.portions]
         self.energy_scale = _scale(problem.amount(i, ENERGY) or ZERO for i in used)
-        self.water_scale = _scale([problem.plain_water_ml, *(i.water_ml for i in used)])
+        self.water_scale = _scale(i.water_ml for i in used)
         self._lots: dict[tuple[str, int], list[date | None]] = defaultdict(list)
         names = {load.name: k for k, load in enumerate(problem.loads)}
         for row in problem.stock or ():
@@ -124,7 +125,9 @@ class _Drill:
                 if x.person != p and self._aboard(x) and x.entry.certain and not self._why(x.item)
             }
             found[p] = tuple(
-                i for i in self.problem.catalogue.items if i.id in others and not self.safety.may(p, i, day)
+                i
+                for i in self.problem.catalogue.items
+                if i.id in others and not self.safety.may(p, i, day, self.question.start)
             )
         return found
 
@@ -144,7 +147,7 @@ class _Drill:
             for _ in range(x.count):
                 first = self.problem.loads[x.load].arrives
                 if x.when is None and not single:
-                    pack = next(packs[x.entry.party.id, x.item.id])
+                    pack = next(packs[drawers(self.problem, x.entry.party, x.item), x.item.id])
                     pack.last = sure
                 else:
                     pack = Pack(first, sure, fixed=not single, single=single)
@@ -152,25 +155,25 @@ class _Drill:
                 water = int(x.item.water_ml * self.water_scale)
                 meal = x.entry.line.meal
                 units.append(Unit(x.item, energy, water, x.person, x.when, meal, pack))
-                if sure is None and single:
+                if sure is None and not pack.fixed:
                     silent.append(units[-1])
         return units, silent
 
-    def _reserve_packs(self) -> dict[tuple[str, str], Any]:
-        """Packs of several servings in the reserve, dealt out to its servings in turn."""
-        wanted: dict[tuple[str, str], int] = defaultdict(int)
+    def _reserve_packs(self) -> dict[tuple[tuple[int, ...], str], Iterator[Pack]]:
+        """Packs of several servings in the reserve, dealt out in turn to what people draw of them."""
+        wanted: dict[tuple[tuple[int, ...], str], int] = defaultdict(int)
         for x in self.portions:
             if x.when is None and x.entry.certain:
-                wanted[x.entry.party.id, x.item.id] += x.count
+                wanted[drawers(self.problem, x.entry.party, x.item), x.item.id] += x.count
         found = {}
-        for (party, item_id), n in wanted.items():
+        for (people, item_id), n in wanted.items():
             item = self.problem.catalogue.by_id[item_id]
             made: list[Pack] = []
             for k in range(n):
                 if k % item.servings_per_pack == 0:
                     arrives = self.problem.loads[0].arrives
                     made.append(Pack(arrives, None, keeps(item), single=False))
-            found[party, item_id] = iter([made[k // item.servings_per_pack] for k in range(n)])
+            found[people, item_id] = iter([made[k // item.servings_per_pack] for k in range(n)])
         return found
 
     def _planned(self) -> Mapping[PersonDay, tuple[Decimal, Decimal]]:
@@ -194,15 +197,12 @@ class _Drill:
                 made.put(x.person, x.when, x.item, x.count)
         return made
 
-    def _plain(self) -> Decimal:
-        return self.problem.plain_water_ml * len(self.problem.people)
-
     def _water(self) -> dict[date, Decimal] | None:
         """Water of the whole crew for food on each date, mL; plain water is drunk first."""
         if self.question.water_l is None:
             return None
-        there = max(self.question.water_l * 1000 - self._plain(), ZERO)
-        return dict.fromkeys(self.horizon.dates, there)
+        there = self.question.water_l * 1000
+        return {w: max(there - self.horizon.plain_ml(w), ZERO) for w in self.horizon.dates}
 
     def answer(self) -> Answer:
         """Work everything out, and check the ration against the menu."""
@@ -247,7 +247,7 @@ class _Drill:
             days=days,
             dishes=dishes,
             bound=self._bound(units, days, water),
-            plain_ml=self._plain(),
+            plain_ml={w: horizon.plain_ml(w) for w in horizon.dates},
             left_over=self._left_over(units),
             stranded=sum(u.at is None and u.pack.opened is not None for u in units),
             unknown_energy=self._unique(
@@ -340,7 +340,8 @@ class _Drill:
         return most_level({(d.person, d.when): d.need for d in days if counted(d)}, made, water)
 
     def _ever(self, p: int, item: Item) -> bool:
-        return any(self.safety.may(p, item, d) for d in self.problem.days)
+        h = self.horizon
+        return any(self.safety.may(p, item, h.plan_day(w), w) for w in h.dates)
 
     def _left_over(self, units: Sequence[Unit]) -> Mapping[tuple[int, str], Decimal]:
         found: dict[tuple[int, str], Decimal] = defaultdict(lambda: ZERO)

@@ -148,6 +148,8 @@ class Answer:
         On board in others' packs, still to be eaten, and never to be given to this person.
     bound : Fraction
         Level that no ration gives every counted person-day more than, as a part of the requirement.
+    plain_ml : mapping of date to Decimal
+        Plain water of the whole crew, mL.
     left_over : mapping of (person, source) to Decimal
         Energy that nobody eats in the ration, kcal, by whose it was.
     stranded : int
@@ -165,7 +167,7 @@ class Answer:
     days: tuple[PersonDate, ...]
     dishes: tuple[Dish, ...]
     bound: Fraction
-    plain_ml: Decimal
+    plain_ml: Mapping[date, Decimal]
     left_over: Mapping[tuple[int, str], Decimal]
     stranded: int
     unknown_energy: tuple[Item, ...]

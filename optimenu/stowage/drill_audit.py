@@ -45,7 +45,8 @@ def faults_of(
         if why_lost(d.item, question.lost):
             faults.append(f"{who}: {words}: lost")
         as_planned = d.owner == d.person and d.planned == d.when
-        if not as_planned and not safety.may(d.person, d.item, horizon.plan_day(d.when)):
+        may = safety.may(d.person, d.item, horizon.plan_day(d.when), d.when)
+        if not as_planned and not (may and safety.from_pack(d.person, d.owner, d.item)):
             faults.append(f"{who}: {words}: must not be given")
         if (d.source == RESERVE) != (d.planned is None):
             faults.append(f"{who}: {words}: neither of the menu nor of the reserve")

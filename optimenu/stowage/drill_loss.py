@@ -35,6 +35,11 @@ def heated(item: Item) -> bool:
     return item.heat_min is None or item.heat_min > 0
 
 
+def must_be_hot(item: Item) -> bool:
+    """Tell whether an item is not known to be safe unless it is heated."""
+    return heated(item) and item.unheated not in UNHEATED
+
+
 def why_lost(item: Item, lost: Sequence[str]) -> str:
     """Return why an item cannot be eaten when these are lost, or an empty string."""
     if FREEZER in lost and needs_freezer(item):

@@ -111,6 +111,15 @@ class Horizon:
             return max(who.kcal.values())
         return who.kcal_on(day.kind) * (day.share if when <= self.problem.dates[-1] else 1)
 
+    def plain_ml(self, when: date) -> Decimal:
+        """Plain water of the whole crew on a date, mL; a date of no known day kind asks for the most."""
+        day = self.plan_day(when)
+        if day is None:
+            each = max((self.problem.plain_water_ml, *self.problem.plain_water_on.values()))
+        else:
+            each = self.problem.plain_water(day.kind)
+        return each * len(self.problem.people)
+
     def here(self, person: int, when: date) -> bool:
         """Tell whether a person eats at all on a date."""
         day = self.plan_day(when)

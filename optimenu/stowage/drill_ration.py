@@ -192,7 +192,8 @@ class Ration:
             u.energy > 0
             and u.pack.serves(when)
             and (freed == when or self._has_water(u, when))
-            and self.safety.may(p, u.item, self.horizon.plan_day(when))
+            and self.safety.from_pack(p, u.owner, u.item)
+            and self.safety.may(p, u.item, self.horizon.plan_day(when), when)
             and self.ceilings.room(p, when, u.item)
         )
 
@@ -240,7 +241,7 @@ class Ration:
                 least = min(self.level(donor, -u.energy), self.level(place, u.energy))
                 if least > before and (best is None or least > best[0]):
                     freed = donor[1] if donor[1] == place[1] else None
-                    if self._fits(u, place, freed):
+                    if self._fits(u, place, freed) and self.ceilings.spares(*donor, u.item):
                         best = least, u
             if best is not None:
                 self._take(best[1])

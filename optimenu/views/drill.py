@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import ROUND_FLOOR, Decimal
 from fractions import Fraction
+from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
@@ -36,7 +37,8 @@ THAWED = (
 CAUTIONS = (
     "Check allergens, use-by date and soundness on each pack before it is eaten; discard what is swollen, "
     "leaking, thawed or spoiled. Other people's packs are given only where nothing in the plan forbids it.",
-    "Prescribed ceilings are kept in the ration; least amounts, medicines and vitamins are not looked at.",
+    "Nothing is moved that would break a prescribed ceiling, an hour kept apart or a fast. Least amounts and "
+    "vitamins are not looked at; what is added is eaten outside the hours of a fast.",
     "Local food-safety codes hold. Where they say nothing else: cold food at 5 °C or below, hot food at "
     "57 °C or above; discard what stood 4 hours without temperature control (FDA Food Code, 3-501.16 and "
     "3-501.19).",
@@ -95,7 +97,7 @@ def tenths(value: Fraction | Decimal) -> str:
 def percent(level: Fraction | Decimal, *, up: bool = False) -> str:
     """Write a level in per cent to one decimal, down unless a bound asks for up."""
     tens = level * 1000
-    whole = -int(-tens // 1) if up else int(tens // 1)
+    whole = ceil(tens) if up else floor(tens)
     return f"{Decimal(whole) / 10:.1f} %"
 
 
@@ -231,18 +233,17 @@ def _water(problem: Problem, answer: Answer) -> list[RenderableType]:
     """Litres a day of the crew: needed by what is left, there is, what is made of it."""
     dates = answer.horizon.dates
     names = ("water_planned", "water_left", "water_ration")
-    sums = {n: dict.fromkeys(dates, answer.plain_ml) for n in names}
+    sums = {n: dict(answer.plain_ml) for n in names}
     for d in answer.days:
         for n in names:
             sums[n][d.when] += getattr(d, n)
 
     def ends(n: str) -> str:
-        low, high = min(sums[n].values()) / 1000, max(sums[n].values()) / 1000
-        return f"{plain(low)} L" if low == high else f"{plain(low)} to {plain(high)} L"
+        return _litres(sums[n].values())
 
     there = answer.question.water_l
     text = (
-        f"A day for the crew, {plain(answer.plain_ml / 1000)} L of plain water included: planned "
+        f"A day for the crew, {_litres(answer.plain_ml.values())} of plain water included: planned "
         f"{ends('water_planned')}; for the menu that is left {ends('water_left')}"
     )
     parts: list[RenderableType] = [heading("Water")]
@@ -250,11 +251,13 @@ def _water(problem: Problem, answer: Answer) -> list[RenderableType]:
         parts.append(cell(f"{text}; for the ration {ends('water_ration')}."))
         return parts
     parts.append(cell(f"{text}; there are {plain(there)} L; the ration takes {ends('water_ration')}."))
-    if there * 1000 < answer.plain_ml:
-        short = plain(answer.plain_ml / 1000 - there)
-        words = f"Plain water alone is {short} L a day short; nothing that needs water can be made."
+    most = max(answer.plain_ml.values()) / 1000
+    if there < most:
+        short = plain(most - there)
+        words = f"Plain water alone is up to {short} L a day short; on such a date nothing that needs water "
+        words += "can be made."
         parts.append(marked(sign(BELOW), f"{words} A physician decides now.", STYLES["head"]))
-    elif not answer.plain_ml:
+    elif not most:
         parts.append(cell("The config asks for no plain water: keep back what people must drink first."))
     short_dates = [w for w in dates if sums["water_left"][w] > there * 1000]
     if short_dates:
@@ -263,12 +266,18 @@ def _water(problem: Problem, answer: Answer) -> list[RenderableType]:
     return parts
 
 
+def _litres(ml: Iterable[Decimal]) -> str:
+    values = list(ml)
+    low, high = min(values) / 1000, max(values) / 1000
+    return f"{plain(low)} L" if low == high else f"{plain(low)} to {plain(high)} L"
+
+
 def _apart(
     problem: Problem, answer: Answer, letters: Mapping[str, Mark], *, everything: bool
 ) -> list[RenderableType]:
     """Items in others' packs that a person must not be given; never why."""
     found = {p: items for p, items in answer.apart.items() if items}
-    parts: list[RenderableType] = [heading("In other people's packs, never to be given to")]
+    parts: list[RenderableType] = [heading("In other people's packs, not to be given to")]
     if not found:
         parts.append(cell("nobody: all food that is left suits everybody."))
     for p, items in found.items():

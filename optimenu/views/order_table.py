@@ -46,9 +46,9 @@ def long_date(when: date) -> str:
 
 
 def units(x: OrderLine) -> str:
-    """How many order units are ordered; a question mark where the unit is not stated."""
+    """How many order units are ordered; single packs where the unit is not stated."""
     if x.item.order_unit_packs is None:
-        return f"{x.packs} x 1 ?"
+        return f"{x.packs} single?"
     return f"{x.packs // x.unit} x {x.unit}"
 
 

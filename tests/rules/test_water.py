@@ -18,7 +18,7 @@ PIE = item("pie")
 def near(problem, tally, rng):
     plain = f"[water]\nplain_ml = 250\nplain_ml_on = {{ {problem.kinds[-1]} = 300 }}\n"
     toml = plain + "added_ml = 1\nhot_ml_at_a_meal = 1\ncrew_l = 1\n"
-    toml += "fuel_g_per_l = 12.5\nfuel_kg = 1"
+    toml += "fuel_g_per_l = 12.5\nmelt_g_per_l = 4\nfuel_kg = 9"
     found = {}
     for m in measured(Water, toml, problem, tally):
         key = m.origin.key.removeprefix("water.")
@@ -27,7 +27,8 @@ def near(problem, tally, rng):
         f"{plain}added_ml = {found['added_ml'] + rng.randint(0, 60)}\n"
         f"hot_ml_at_a_meal = {found['hot_ml_at_a_meal'] + rng.randint(0, 60)}\n"
         f"crew_l = {found['crew_l'] / 1000 + rng.randint(0, 3)}\n"
-        f"fuel_g_per_l = 12.5\nfuel_kg = {found['fuel_kg'] / 1000 + Decimal(rng.randint(0, 3)) / 100}"
+        f"fuel_g_per_l = 12.5\nmelt_g_per_l = 4\n"
+        f"fuel_kg = {found['fuel_kg'] / 1000 + Decimal(rng.randint(0, 3)) / 100}"
     ), problem
 
 
@@ -67,7 +68,7 @@ def test_by_hand():
         ("day 1, lunch: hot water, crew: 250 mL; at most 240 mL", "raise water.hot_ml_at_a_meal to 250 mL"),
         ("day 1, dinner: hot water, crew: 250 mL; at most 240 mL", "raise water.hot_ml_at_a_meal to 250 mL"),
         ("water, crew, stay: 4.802 L; at most 4.8 L", "raise water.crew_l to 4.802 L"),
-        ("fuel for hot water: 0.02 kg; at most 0.015 kg", "raise water.fuel_kg to 0.02 kg"),
+        ("fuel for water: 0.02 kg; at most 0.015 kg", "raise water.fuel_kg to 0.02 kg"),
     ]
 
 
@@ -115,4 +116,18 @@ def test_faults():
     assert faults(rule(Water, "[water]\nfuel_kg = 1\nplain_ml = 1500\ncrew_l = 4.2", question)) == [
         ("fuel_kg", "fuel_kg and fuel_g_per_l go together; set both or neither"),
         ("crew_l", "plain water alone takes 4.5 L for the stay, more than crew_l = 4.2"),
+    ]
+
+
+def test_snow_is_melted_for_every_drop():
+    # two dates. Soup 250 mL hot at 40 g/L, 10 g; juice 200.5 mL chilled at 20 g/L, 4.01 g; a litre of plain
+    # water 20 g: 34.01 g a day, 68.02 g
+    question = problem((SOUP, JUICE), days=1, dates=2)
+    toml = "[water]\nplain_ml = 1000\nfuel_g_per_l = 40\nmelt_g_per_l = 20\nfuel_kg = 0.068"
+    water = rule(Water, toml, question)
+    menu = tally(question, "ana 1 lunch main soup 1\nana 1 lunch side juice 1")
+    assert broken(water, menu) == [("water.fuel_kg", "", -1, "0.02", "g")]
+    short = toml.replace("0.068", "0.03")
+    assert faults(rule(Water, short, question)) == [
+        ("fuel_kg", "melting the plain water alone takes 0.04 kg, more than fuel_kg = 0.03")
     ]

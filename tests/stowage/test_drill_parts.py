@@ -8,8 +8,11 @@ from fractions import Fraction
 
 import pytest
 
+from optimenu.crew.fasts import FastTable, fast_of
+from optimenu.crew.prescriptions import ApartTable
 from optimenu.errors import InputFaults
 from optimenu.rules.avoid import Avoid
+from optimenu.rules.galley import Galley
 from optimenu.rules.nutrients import Nutrients
 from optimenu.stowage.drill_bound import Food, coarse, most_level
 from optimenu.stowage.drill_ceilings import Ceilings
@@ -192,8 +195,8 @@ def test_unsafe_is_not_the_same_as_unliked():
     items = (BAR, milk, silent, replace(BAR, id="pie"))
     case = problem(items, people=(person("ana"), bo), liked={("bo", "bar"): "2"})
     safety = Safety(case, (rule(Avoid, "", case),))
-    assert [safety.may(1, i, None) for i in items] == [True, False, False, False]
-    assert [safety.may(0, i, None) for i in items] == [True] * 4
+    assert [safety.may(1, i, None, FIRST) for i in items] == [True, False, False, False]
+    assert [safety.may(0, i, None, FIRST) for i in items] == [True] * 4
     assert not safety.likes(1, BAR) and safety.likes(0, BAR)
 
 
@@ -201,8 +204,8 @@ def test_other_rules_are_asked_about_safety():
     # an amount not stated under a prescribed ceiling: refused by the rule of nutrients
     ana = person("ana", limits={"NA_mg": {"seven_days": (None, D(2000))}})
     case = problem((item("bar", NA_mg="unknown"),), people=(ana,))
-    assert not Safety(case, (rule(Nutrients, "", case),)).may(0, case.catalogue.items[0], case.days[0])
-    assert Safety(case, ()).may(0, case.catalogue.items[0], case.days[0])
+    assert not Safety(case, (rule(Nutrients, "", case),)).may(0, case.catalogue.items[0], case.days[0], FIRST)
+    assert Safety(case, ()).may(0, case.catalogue.items[0], case.days[0], FIRST)
 
 
 # ---- prescribed ceilings
@@ -256,6 +259,73 @@ def test_supplements_meals_upper_estimates_and_shares():
     assert ceilings.room(0, FIRST, guess)
     ceilings.put(0, FIRST, guess, added=True)
     assert not ceilings.room(0, FIRST, guess) and ceilings.room(0, day(1), guess)
+
+
+def test_doses_steps_and_what_is_kept_apart():
+    milk = replace(BAR, id="milk", allergens={**BAR.allergens, "milk": "may_contain"})
+    ana = person("ana", intolerances={"milk": 2})
+    case = problem((BAR, milk), people=(ana,))
+    ceilings = Ceilings(case, Horizon.of(case, ask(case)))
+    ceilings.put(0, FIRST, milk)
+    assert ceilings.room(0, FIRST, milk)
+    ceilings.put(0, FIRST, milk)
+    # two servings a day are borne; what is free of milk is not counted
+    assert (
+        not ceilings.room(0, FIRST, milk) and ceilings.room(0, FIRST, BAR) and ceilings.room(0, day(1), milk)
+    )
+
+    salty, silent = item("salty", NA_mg="100"), item("silent", NA_mg="unknown")
+    case = problem((salty, silent), people=(person("ana", steps={"NA_mg": D(150)}),), days=3)
+    ceilings = Ceilings(case, Horizon.of(case, ask(case)))
+    # 100, 200, 100 mg: one more in the middle is 200 from the next; one less on the first 200 from it
+    for k, n in enumerate((1, 2, 1)):
+        ceilings.put(0, day(k), salty, n)
+    assert [ceilings.room(0, day(k), salty) for k in range(3)] == [True, False, True]
+    assert [ceilings.spares(0, day(k), salty) for k in range(3)] == [False, True, False]
+    assert not ceilings.room(0, day(0), silent) and not ceilings.spares(0, day(0), silent)
+
+    pair = ApartTable.model_validate(
+        {"these": {"items": ["tea"]}, "those": {"items": ["bar"]}, "hours": D(1)}
+    )
+    tea = item("tea")
+    case = problem((BAR, tea, salty), people=(person("ana", apart={"tea_and_bar": pair}),))
+    ceilings = Ceilings(case, Horizon.of(case, ask(case)))
+    assert [ceilings.room(0, FIRST, i) for i in (tea, BAR, salty)] == [False, False, True]
+
+
+def test_a_fast_is_kept_on_its_dates():
+    fast = fast_of("lent", FastTable.model_validate({"dates": [day(1), day(7)], "never_items": ["bar"]}))
+    case = problem((BAR,), people=(person("ana", fasts=(fast,)),), days=1, dates=3)
+    safety = Safety(case, (rule(Avoid, "", case),))
+    # the one plan day comes on every date; the seventh is beyond the stay
+    assert [safety.may(0, BAR, case.days[0], day(k)) for k in (0, 1, 2, 7)] == [True, False, True, False]
+
+
+def test_what_must_be_hot_is_not_moved_to_a_day_without_a_heater():
+    raw, safe = (replace(BAR, id=u, heat_min=D(9), unheated=u) for u in ("no", "good"))
+    case = problem((raw, safe))
+    cold = rule(Galley, "[galley]\nplaces = 0\nround_min = 20\nminutes = 60", case)
+    for rules, may in (((cold,), [False, True]), ((), [True, True])):
+        safety = Safety(case, rules)
+        assert [safety.may(0, i, case.days[0], FIRST) for i in (raw, safe)] == may
+
+
+def test_nobody_severely_allergic_draws_on_anothers_pack_of_several():
+    bo = person("bo", allergies={"milk": "severe"})
+    case = problem((BAR,), people=(person("ana"), bo, person("cy")))
+    safety = Safety(case, ())
+    jar = replace(BAR, servings_per_pack=3)
+    assert safety.from_pack(1, 0, BAR) and safety.from_pack(1, 1, jar) and safety.from_pack(2, 0, jar)
+    assert not safety.from_pack(1, 0, jar) and not safety.from_pack(0, 1, jar)
+
+
+def test_plain_water_of_the_day_kind():
+    case = problem(
+        (BAR,), people=(person("ana"), person("bo")), days=2, dates=3, kinds={2: "heavy"},
+        plain_water_ml=D(1000), plain_water_on={"heavy": D(2500)},
+    )  # fmt: skip
+    h = Horizon.of(case, ask(case, late="1"))
+    assert [h.plain_ml(w) for w in h.dates] == [2000, 5000, 2000, 5000]
 
 
 # ---- packs
