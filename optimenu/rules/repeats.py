@@ -220,11 +220,16 @@ most_a_day = 1
                 page.row(origin, np.asarray([used[d] for d in held], dtype=np.int32), 1, high=Decimal(1))
 
     def _write_round(self, page: Page, name: str, person: str, value: str, cols: np.ndarray) -> None:
-        """Say to the bound what the runs round the cycle allow together: days over gap, rounded down."""
+        """Say to the bound what the runs round the cycle allow together: days over gap, rounded down.
+
+        Where no day is planned by itself the length of the worth groups says as much.
+        """
         gap = self.settings.tables[name].gap_days or 0
         days = [d.number for d in self.problem.repeating]
         here = cols[np.isin(page.day[cols], days)]
-        if len(days) < gap or not self._round(days, gap) <= set(self._runs[name]):
+        if len(days) == len(self.problem.cycle) or len(days) < gap:
+            return
+        if not self._round(days, gap) <= set(self._runs[name]):
             return
         if page.high[here].sum() > len(days) // gap:
             origin = self._origin(name, "gap_days", person, f"{value}, round the cycle")

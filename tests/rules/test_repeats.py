@@ -226,11 +226,14 @@ DAILY = "[repeats.r]\nof = 'item'\nmost_a_day = 1\ngap_days = 3\n"
 
 
 def test_what_the_runs_round_the_cycle_leave_together_is_said_to_the_bound():
-    # seven days in a ring, three apart: two uses; nine: three
+    # seven days in a ring, three apart: two uses; nine: three; the last date is a day of its own
     for days, uses in ((7, [2]), (9, [3])):
-        assert implied(DAILY, problem((STEW,), days=days, meals=(LUNCH,))) == uses
-    # without the seam days 1, 4 and 7 may all have it, and nothing is said
-    assert implied(DAILY + "wrap = false", problem((STEW,), days=7, meals=(LUNCH,))) == []
+        ring = problem((STEW,), days=days, dates=days + 1, meals=(LUNCH,))
+        assert implied(DAILY, by_themselves(ring, (days,))) == uses
+        # without the seam days 1, 4 and 7 may all have it, and nothing is said
+        assert implied(DAILY + "wrap = false", by_themselves(ring, (days,))) == []
+        # and where there is no such day the worth groups are as long
+        assert implied(DAILY, ring) == []
 
 
 def test_a_cycle_shorter_than_the_gap_says_nothing():
