@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from optimenu.program.origin import Origin
 
 _LIMIT = 1 << 61
+_CHUNK = 1_000_000
 
 
 def decimals_of(values: Iterable[Decimal]) -> int:
@@ -163,8 +164,9 @@ class Builder:
     ) -> int:
         """Add a row; coefficients and limits are whole numbers at ``decimals``. Return its number."""
         cols, vals = _entries(columns, coefs)
-        keep = vals != 0
-        cols, vals = cols[keep], vals[keep]
+        if not vals.all():
+            keep = vals != 0
+            cols, vals = cols[keep], vals[keep]
         lo, hi = NO_LOW if low is None else int(low), NO_HIGH if high is None else int(high)
         if any(abs(v) >= _LIMIT for v in (lo, hi) if v not in (NO_LOW, NO_HIGH)):
             msg = f"limit of {origin} is too large for exact arithmetic"
@@ -191,12 +193,12 @@ class Builder:
         bounds = self.bounds + [(0, x[4]) for x in self._extras]
         flags = self.flags + [(True, False)] * e
         reach = np.asarray([max(abs(a), abs(z)) for a, z in bounds], dtype=np.float64)
-        for (cols, vals, *_), origin in zip(self._rows, self._origins, strict=True):
-            if float(np.abs(vals.astype(np.float64)) @ reach[cols]) >= _LIMIT:
-                msg = f"coefficients of {origin} are too large for exact arithmetic"
-                raise ValueError(msg)
-        group_entries = [pair for entries, _, _ in self._groups for pair in entries]
         i64, i32 = np.int64, np.int32
+        row_start = _starts([len(r[0]) for r in self._rows])
+        row_column = _join([r[0] for r in self._rows], i32)
+        row_coef = _join([r[1] for r in self._rows], i64)
+        self._fits(row_start, row_column, row_coef, reach)
+        group_entries = [pair for entries, _, _ in self._groups for pair in entries]
         return Program(
             n_menu=n,
             goal_decimals=self.goal_decimals,
@@ -216,9 +218,9 @@ class Builder:
             group_person=np.asarray([g[2] for g in self._groups], dtype=i32),
             deduct_start=_starts([len(g[1]) for g in self._groups]),
             deduction=np.asarray([d for _, ds, _ in self._groups for d in ds], dtype=i64),
-            row_start=_starts([len(r[0]) for r in self._rows]),
-            row_column=_join([r[0] for r in self._rows], i32),
-            row_coef=_join([r[1] for r in self._rows], i64),
+            row_start=row_start,
+            row_column=row_column,
+            row_coef=row_coef,
             row_decimals=np.asarray([r[2] for r in self._rows], dtype=np.int8),
             row_low=np.asarray([r[3] for r in self._rows], dtype=i64),
             row_high=np.asarray([r[4] for r in self._rows], dtype=i64),
@@ -234,19 +236,40 @@ class Builder:
             members=self.members,
         )
 
+    def _fits(self, start: np.ndarray, column: np.ndarray, coef: np.ndarray, reach: np.ndarray) -> None:
+        """Refuse rows whose activity might leave 64 bits; a million entries at a time, to spare memory."""
+        first = 0
+        while first < len(start) - 1:
+            last = int(np.searchsorted(start, start[first] + _CHUNK, side="right")) - 1
+            last = max(last, first + 1)
+            a, z = int(start[first]), int(start[last])
+            most = np.zeros(z - a + 1)
+            np.cumsum(np.abs(coef[a:z].astype(np.float64)) * reach[column[a:z]], out=most[1:])
+            each = np.diff(most[start[first : last + 1] - a])
+            # a running sum rounds, so what comes near is looked at by itself
+            for r in np.flatnonzero(each >= _LIMIT / 2):
+                b, c = int(start[first + r]), int(start[first + r + 1])
+                if float(np.abs(coef[b:c].astype(np.float64)) @ reach[column[b:c]]) >= _LIMIT:
+                    msg = f"coefficients of {self._origins[first + r]} are too large for exact arithmetic"
+                    raise ValueError(msg)
+            first = last
+
 
 def _entries(
     columns: Sequence[int] | np.ndarray, coefs: Sequence[int] | np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    cols = np.asarray(columns, dtype=np.int32)
-    vals = np.broadcast_to(np.asarray(coefs, dtype=np.int64), cols.shape)
-    if not np.all(cols[1:] > cols[:-1]) and len(np.unique(cols)) != len(cols):
+    # copies: the caller may go on using its arrays
+    cols = np.array(columns, dtype=np.int32)
+    vals = np.array(coefs, dtype=np.int64)
+    if vals.shape != cols.shape:
+        vals = np.array(np.broadcast_to(vals, cols.shape))
+    if not (cols[1:] > cols[:-1]).all() and len(np.unique(cols)) != len(cols):
         # the same column named twice counts twice
         cols, back = np.unique(cols, return_inverse=True)
         total = np.zeros(len(cols), dtype=np.int64)
         np.add.at(total, back, vals)
         vals = total
-    return cols, np.array(vals)
+    return cols, vals
 
 
 def _starts(lengths: Sequence[int]) -> np.ndarray:

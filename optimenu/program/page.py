@@ -42,6 +42,11 @@ class Page:
         self.party, self.day, self.meal, self.course, self.item = (labels[:, k] for k in range(5))
         self.certain = np.asarray([f[0] for f in builder.flags], dtype=bool)
         self.high = np.asarray([b[1] for b in builder.bounds], dtype=np.int64)
+        left = np.flatnonzero(~self.certain)
+        self._first_optional = int(left[0]) if len(left) else 1 << 31
+        classes: dict[Hashable, int] = {}
+        self._class_of_day = [classes.setdefault(c, len(classes)) for c in problem.day_class]
+        self._dated = frozenset(d.number for d in problem.days if d.block == "dated")
         self._names: dict[str, int] = {}
         self._meal_name, self._course_name = self._named()
         self._of_person_day = self._index()
@@ -156,43 +161,33 @@ class Page:
         differs, the two sides become two rows.
         """
         need = max(decimals, decimals_of([v for v in (low, high) if v is not None]))
-        vals = np.broadcast_to(np.asarray(coefs, dtype=np.int64), columns.shape) * 10 ** (need - decimals)
+        factor = 10 ** (need - decimals)
+        if isinstance(coefs, int):
+            vals = np.full(len(columns), coefs * factor, dtype=np.int64)
+        else:
+            vals = np.asarray(coefs, dtype=np.int64) * factor
         lo = None if low is None else scaled(low, need)
         hi = None if high is None else scaled(high, need)
         price = HARD
         if soft is not None:
             price = scaled(soft_price(soft), self.builder.goal_decimals - need)
-        day = -1 if origin.day < 0 else self.problem.day_class[origin.day]
+        day = -1 if origin.day < 0 else self._class_of_day[origin.day]
         # a day planned by itself is in few runs: summed with the cycle's it would be lost among them
-        own = tuple(d for d in origin.run if self.problem.days[d].block == "dated")
+        own = tuple(d for d in origin.run if d in self._dated) if self._dated else ()
         merge = (origin.rule, origin.key, origin.person, origin.meal, origin.what, day, own)
         kind = IMPLIED if implied else ORDINARY
-        inner = columns < len(self.certain)
-        optional = np.zeros(len(columns), dtype=bool)
-        optional[inner] = ~self.certain[columns[inner]]
-        for side, least, most, drop in (
-            ("low", lo, None, optional & (vals > 0)),
-            ("high", None, hi, optional & (vals < 0)),
-        ):
+        sides: list[tuple[str, int | None, int | None, NDArray[np.bool_] | None]] = [("both", lo, hi, None)]
+        optional = self._optional_among(columns)
+        if optional is not None and (optional & (vals != 0)).any():
+            sides = [("low", lo, None, optional & (vals > 0)), ("high", None, hi, optional & (vals < 0))]
+        for side, least, most, drop in sides:
             if least is None and most is None:
                 continue
-            if not drop.any() and not (optional & (vals != 0)).any():
-                self.builder.row(
-                    origin,
-                    columns,
-                    vals,
-                    low=lo,
-                    high=hi,
-                    decimals=need,
-                    price=price,
-                    kind=kind,
-                    merge=(*merge, "both"),
-                )
-                return
+            cols, coef = (columns, vals) if drop is None else (columns[~drop], vals[~drop])
             self.builder.row(
                 origin,
-                columns[~drop],
-                vals[~drop],
+                cols,
+                coef,
                 low=least,
                 high=most,
                 decimals=need,
@@ -201,9 +196,18 @@ class Page:
                 merge=(*merge, side),
             )
 
+    def _optional_among(self, columns: Columns) -> NDArray[np.bool_] | None:
+        """Which columns are servings that may be left, bool (n,); None where none is."""
+        if not len(columns) or int(columns.max()) < self._first_optional:
+            return None
+        inner = columns < len(self.certain)
+        optional = np.zeros(len(columns), dtype=bool)
+        optional[inner] = ~self.certain[columns[inner]]
+        return optional
+
     def used(self, origin: Origin, columns: Columns) -> int:
         """Add a column that is 1 when any of these servings is planned, else 0; return its number."""
-        day = -1 if origin.day < 0 else self.problem.day_class[origin.day]
+        day = -1 if origin.day < 0 else self._class_of_day[origin.day]
         merge = ("used", origin.rule, origin.key, origin.person, origin.meal, origin.what, day)
         return self.builder.extra(
             ANY, columns, np.ones(len(columns), dtype=np.int64), origin=origin, merge=merge
