@@ -86,7 +86,7 @@ def plan(
     tell("rows")
     worth = build(case.problem, case.rules)
     tell("liking")
-    scale = scale_of(case.problem, worth)
+    scale = scale_of(case.problem, worth, options.threads)
     program = priced(worth, scale.prices)
     outcome = solve(
         program,

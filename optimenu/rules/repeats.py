@@ -227,9 +227,7 @@ most_a_day = 1
         gap = self.settings.tables[name].gap_days or 0
         days = [d.number for d in self.problem.repeating]
         here = cols[np.isin(page.day[cols], days)]
-        if len(days) == len(self.problem.cycle) or len(days) < gap:
-            return
-        if not self._round(days, gap) <= set(self._runs[name]):
+        if len(days) == len(self.problem.cycle) or not self._met(name, days, gap):
             return
         if page.high[here].sum() > len(days) // gap:
             origin = self._origin(name, "gap_days", person, f"{value}, round the cycle")
@@ -250,8 +248,8 @@ most_a_day = 1
         if table.most_a_cycle and any(set(repeating) <= set(run) for run, _ in self._passes):
             caps.append(table.most_a_cycle + more)
         gap = table.gap_days
-        if gap and table.most_a_day == 1 and self._round(repeating, gap) <= set(self._runs[name]):
-            caps.append(max(len(repeating) // gap, 1) + more)
+        if gap and table.most_a_day == 1 and self._met(name, repeating, gap):
+            caps.append(len(repeating) // gap + more)
         if not caps:
             return
         for k, cols in by_item.items():
@@ -260,10 +258,11 @@ most_a_day = 1
             if len(cols) and len(page.of(p, days, items=mask, certain=True)) == len(cols):
                 page.cap_uses(p, k, min(caps))
 
-    def _round(self, days: list[int], gap: int) -> set[tuple[int, ...]]:
-        """Every run of the cycle on its own, the seam included."""
+    def _met(self, name: str, days: list[int], gap: int) -> bool:
+        """Tell whether every run round the cycle is judged, the seam's too: then days // gap is the most."""
         twice = days + days
-        return {tuple(sorted(twice[k : k + gap])) for k in range(len(days))} if len(days) >= gap else set()
+        every = {tuple(sorted(twice[k : k + gap])) for k in range(len(days))}
+        return len(days) >= gap and every <= set(self._runs[name])
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Count what the menu holds of every value, by day, cycle and run."""

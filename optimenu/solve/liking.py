@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import TYPE_CHECKING
@@ -54,7 +55,7 @@ class NothingLiked(OptimenuError):
     exit_code = 2
 
 
-def scale_of(problem: Problem, program: Program) -> Scale:
+def scale_of(problem: Problem, program: Program, threads: int = 1) -> Scale:
     """Return the scale of a program still in worth (as ``build`` returns it).
 
     Raises
@@ -66,26 +67,34 @@ def scale_of(problem: Problem, program: Program) -> Scale:
     Undecided
         When the solver cannot tell.
     """
-    best = []
-    for p, person in enumerate(problem.people):
-        mine = own(problem, program, p)
-        merged = merge(mine)
-        relaxation = relax(mine, merged)
-        if relaxation.status != "solved":
-            missing = elastic(mine, merged)
-            if relaxation.status == "impossible" and missing.proved:
-                raise PersonImpossible(person.id, missing.shortfalls)
-            msg = f"cannot tell whether the limits of {person.id} hold together"
-            raise Undecided(msg)
-        bound = Decimal(certify(mine, relaxation).bound).scaleb(-WORTH_DECIMALS)
-        if bound <= 0:
-            if not mine.n_menu:
-                msg = f"nothing at all may be given to {person.id}; optimenu check shows what is left and why"
-                raise NothingLiked(msg)
-            msg = (
-                f"nothing that {person.id} may be given scores above the floor of {person.floor}: "
-                "taste more items, or lower the floor with a reason"
-            )
+
+    def best_of(p: int) -> Decimal:
+        return _best(problem, program, p)
+
+    # HiGHS and numpy release the lock; the answers do not depend on who is first
+    with ThreadPoolExecutor(threads) as pool:
+        return Scale(tuple(pool.map(best_of, range(len(problem.people)))))
+
+
+def _best(problem: Problem, program: Program, p: int) -> Decimal:
+    person = problem.people[p]
+    mine = own(problem, program, p)
+    merged = merge(mine)
+    relaxation = relax(mine, merged)
+    if relaxation.status != "solved":
+        missing = elastic(mine, merged)
+        if relaxation.status == "impossible" and missing.proved:
+            raise PersonImpossible(person.id, missing.shortfalls)
+        msg = f"cannot tell whether the limits of {person.id} hold together"
+        raise Undecided(msg)
+    bound = Decimal(certify(mine, relaxation).bound).scaleb(-WORTH_DECIMALS)
+    if bound <= 0:
+        if not mine.n_menu:
+            msg = f"nothing at all may be given to {person.id}; optimenu check shows what is left and why"
             raise NothingLiked(msg)
-        best.append(bound)
-    return Scale(tuple(best))
+        msg = (
+            f"nothing that {person.id} may be given scores above the floor of {person.floor}: "
+            "taste more items, or lower the floor with a reason"
+        )
+        raise NothingLiked(msg)
+    return bound
