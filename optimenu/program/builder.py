@@ -177,6 +177,14 @@ class Builder:
         self._origins.append(origin)
         return number
 
+    def plain_row(
+        self, origin: Origin, columns: np.ndarray, coefs: np.ndarray, high: int, merge: Hashable
+    ) -> None:
+        """Add a hard row without decimals whose arrays are as they must be and are not changed later."""
+        kin = self._kins.setdefault(merge, len(self._kins))
+        self._rows.append((columns, coefs, 0, NO_LOW, high, HARD, kin, ORDINARY))
+        self._origins.append(origin)
+
     def freeze(self) -> Program:
         """Return the Program; the builder may go on growing afterwards.
 

@@ -42,6 +42,7 @@ class Page:
         self.party, self.day, self.meal, self.course, self.item = (labels[:, k] for k in range(5))
         self.certain = np.asarray([f[0] for f in builder.flags], dtype=bool)
         self.high = np.asarray([b[1] for b in builder.bounds], dtype=np.int64)
+        self._ones = np.ones(len(self.certain), dtype=np.int64)
         left = np.flatnonzero(~self.certain)
         self._first_optional = int(left[0]) if len(left) else 1 << 31
         classes: dict[Hashable, int] = {}
@@ -50,6 +51,7 @@ class Page:
         self._names: dict[str, int] = {}
         self._meal_name, self._course_name = self._named()
         self._of_person_day = self._index()
+        self._known: dict[tuple[int | None, tuple[int, ...]], Columns] = {}
         self._heads = np.asarray([len(p.members) for p in problem.parties], dtype=np.int64)
         self._packs: dict[Hashable, tuple[Columns, NDArray[np.int64]]] = {}
         self._opened: dict[Hashable, tuple[Columns, NDArray[np.int32], NDArray[np.int64]]] = {}
@@ -111,17 +113,8 @@ class Page:
         meal, courses : optional
             Names; an allowance belongs to no meal and no course.
         """
-        people = range(len(self.problem.people)) if person is None else (person,)
         wanted = range(len(self.problem.days)) if days is None else sorted(set(days))
-        parts = [self._of_person_day[p, d] for p in people for d in wanted if (p, d) in self._of_person_day]
-        if not parts:
-            return np.zeros(0, dtype=np.int32)
-        cols: Columns = parts[0]
-        if len(parts) > 1:
-            cols = np.sort(np.concatenate(parts))
-            if person is None:
-                # a shared dish was met once for each member
-                cols = cols[np.concatenate(([True], cols[1:] > cols[:-1]))]
+        cols = self._of_days(person, tuple(wanted))
         if items is not None:
             cols = cols[items[self.item[cols]]]
         if certain is not None:
@@ -131,6 +124,22 @@ class Page:
         if courses is not None:
             cols = cols[np.isin(self._course_name[cols], [self._name(c) for c in courses])]
         return cols
+
+    def _of_days(self, person: int | None, days: tuple[int, ...]) -> Columns:
+        """Columns that feed a person, or anyone, on plan days; asked again and again, so kept."""
+        if (person, days) not in self._known:
+            people = range(len(self.problem.people)) if person is None else (person,)
+            index = self._of_person_day
+            parts = [index[p, d] for p in people for d in days if (p, d) in index]
+            cols: Columns = np.zeros(0, dtype=np.int32)
+            if len(parts) == 1:
+                cols = parts[0]
+            elif parts:
+                cols = np.sort(np.concatenate(parts))
+                # a shared dish was met once for each member
+                cols = cols[np.concatenate(([True], cols[1:] > cols[:-1]))]
+            self._known[person, days] = cols
+        return self._known[person, days]
 
     def row(
         self,
@@ -171,10 +180,7 @@ class Page:
         price = HARD
         if soft is not None:
             price = scaled(soft_price(soft), self.builder.goal_decimals - need)
-        day = -1 if origin.day < 0 else self._class_of_day[origin.day]
-        # a day planned by itself is in few runs: summed with the cycle's it would be lost among them
-        own = tuple(d for d in origin.run if d in self._dated) if self._dated else ()
-        merge = (origin.rule, origin.key, origin.person, origin.meal, origin.what, day, own)
+        merge = self._kin(origin)
         kind = IMPLIED if implied else ORDINARY
         sides: list[tuple[str, int | None, int | None, NDArray[np.bool_] | None]] = [("both", lo, hi, None)]
         optional = self._optional_among(columns)
@@ -195,6 +201,18 @@ class Page:
                 kind=kind,
                 merge=(*merge, side),
             )
+
+    def count(self, origin: Origin, columns: Columns, most: int) -> None:
+        """Add sum x <= most over planned servings, each named once: the plainest row, and by far the most."""
+        ones = self._ones[: len(columns)]
+        self.builder.plain_row(origin, columns, ones, most, (*self._kin(origin), "both"))
+
+    def _kin(self, origin: Origin) -> tuple[object, ...]:
+        """What rows that are merged in the bound have in common."""
+        day = -1 if origin.day < 0 else self._class_of_day[origin.day]
+        # a day planned by itself is in few runs: summed with the cycle's it would be lost among them
+        own = tuple(d for d in origin.run if d in self._dated) if self._dated else ()
+        return (origin.rule, origin.key, origin.person, origin.meal, origin.what, day, own)
 
     def _optional_among(self, columns: Columns) -> NDArray[np.bool_] | None:
         """Which columns are servings that may be left, bool (n,); None where none is."""

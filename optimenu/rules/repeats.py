@@ -189,7 +189,7 @@ most_a_day = 1
             for d, here in by_day.items():
                 if page.high[here].sum() > table.most_a_day:
                     origin = self._origin(name, "most_a_day", person, value, d)
-                    page.row(origin, here, 1, high=Decimal(table.most_a_day))
+                    page.count(origin, here, table.most_a_day)
         if table.most_a_cycle:
             for dates, run in self._passes:
                 times = np.bincount(dates, minlength=len(self.problem.days))[page.day[cols]]
@@ -215,7 +215,7 @@ most_a_day = 1
             if once:
                 here = [by_day[d] for d in held]
                 if here and page.high[np.concatenate(here)].sum() > 1:
-                    page.row(origin, np.concatenate(here), 1, high=Decimal(1))
+                    page.count(origin, np.concatenate(here), 1)
             elif len(held) > 1:
                 page.row(origin, np.asarray([used[d] for d in held], dtype=np.int32), 1, high=Decimal(1))
 

@@ -36,7 +36,7 @@ def config() -> dict:
 
 @pytest.fixture(scope="module")
 def eaten(run: Path, config: dict) -> pd.DataFrame:
-    """One row for each line of the menu and date it is eaten on, people of a party apart, the items beside."""
+    """One row for each line of the menu, date and person who eats it, with the item beside it."""
     menu = pd.read_csv(run / "menu.csv", keep_default_na=False)
     items = pd.read_csv(ROOT / "catalogs" / "items.csv", keep_default_na=False, na_values=[""]).set_index(
         "id"
