@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, TypeVar, cast
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numba
 
@@ -22,3 +24,17 @@ def compiled(function: F) -> F:
     except RuntimeError:
         # no folder beside the source or of the user's can be written: compile anew in every process
         return cast("F", numba.njit(cache=False, nogil=True, fastmath=True)(function))
+
+
+def ready(loop: Any) -> bool:
+    """Tell whether a compiled loop can be called at once: compiled here, or kept since its source changed."""
+    if loop.signatures:
+        return True
+    folder = loop.stats.cache_path
+    if folder is None:
+        return False
+    code = loop.py_func.__code__
+    source = Path(code.co_filename)
+    tag = f"py{sys.version_info.major}{sys.version_info.minor}"
+    kept = Path(folder).glob(f"{source.stem}.{loop.__name__}-{code.co_firstlineno}.{tag}*.nbi")
+    return any(p.stat().st_mtime >= source.stat().st_mtime for p in kept)
