@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from optimenu.commands import BEGAN
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -58,21 +60,20 @@ def run(
     as_json: Annotated[bool, typer.Option("--json", help="Write the record as JSON to stdout.")] = False,
 ) -> None:
     """Plan a menu cycle: every limit kept for every person and day, and how much better any menu could be."""
-    import time
-
     from optimenu.errors import Fault, InputFaults, Interrupted
-    from optimenu.exports.run_folder import new_folder
-    from optimenu.solve.halt import Halt
 
-    halt = Halt(None if seconds is None else time.monotonic() + seconds)
     if method not in ("search", "direct"):
         raise typer.BadParameter(f"no method {method}; search and direct are known", param_hint="--method")
     if start is not None and method == "direct":
         raise typer.BadParameter("the plain model starts from no menu", param_hint="--start")
     if out is not None and out.exists():
         raise InputFaults([Fault(str(out), 0, "exists already; name a new folder with --out")])
-    folder = out or new_folder(Path("runs"), config.stem)
     try:
+        from optimenu.exports.run_folder import new_folder
+        from optimenu.solve.halt import Halt
+
+        halt = Halt(None if seconds is None else BEGAN + seconds)
+        folder = out or new_folder(Path("runs"), config.stem)
         case, options = _asked(config, seed, moves, gap, seconds, start, method, threads)
         planned = _planned(case, options, folder, halt)
     except KeyboardInterrupt:

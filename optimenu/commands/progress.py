@@ -22,6 +22,7 @@ WORDS = {
     "merge": "merging days that are alike",
     "bound": "proving what no menu can beat",
     "compile": "compiling the search (once on this machine)",
+    "compile_anew": "compiling the search (every time: no folder to keep it in can be written)",
     "search": "looking for a menu",
     "polish": "settling what is shared",
     "audit": "auditing the menu from the tables",

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 End = Literal["menu", "impossible", "undecided", "stopped"]
 Ended = Literal["moves", "gap", "seconds", "stopped"]
 Method = Literal["search", "direct"]
-Phase = Literal["merge", "bound", "compile", "search", "polish"]
+Phase = Literal["merge", "bound", "compile", "compile_anew", "search", "polish"]
 
 
 @dataclass(frozen=True)

@@ -115,12 +115,12 @@ def solve(
             return ended("impossible", proof="solver")
         return ended("stopped" if cut else "undecided")
     # compiling the search takes a second or more; who only asks for a bound need not wait for it
-    from optimenu.solve.compiled import ready
+    from optimenu.solve.compiled import kept, ready
     from optimenu.solve.kernel import anneal
     from optimenu.solve.search import search
 
     if not ready(anneal):
-        tell(Progress("compile", bound=bound))
+        tell(Progress("compile" if kept(anneal) else "compile_anew", bound=bound))
 
     def enough(value: int) -> bool:
         own = gap_of(value, certificate.bound, program.goal_decimals)
