@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING
 from optimenu.audit.bound import check_bound
 from optimenu.audit.menu import Report, audit_menu
 from optimenu.errors import AuditFailed
-from optimenu.menu.menu import Menu, from_counts
+from optimenu.menu.menu import Menu, from_counts, to_counts
 from optimenu.program.build import build, priced
 from optimenu.program.page import GOAL_DECIMALS
 from optimenu.solve.liking import Scale, scale_of
@@ -17,13 +18,16 @@ from optimenu.solve.outcome import Outcome, Progress
 from optimenu.solve.solve import solve
 
 if TYPE_CHECKING:
-    import threading
     from collections.abc import Callable
 
     from optimenu.config.case import Case
     from optimenu.program.certificate import Certificate
     from optimenu.program.program import Program
+    from optimenu.solve.halt import Halt
     from optimenu.solve.outcome import Method
+
+AFTER_LEAST, AFTER_SHARE = 0.3, 0.8
+"""Time for audit, proof and writing: seconds, and a part of what writing the rows took; from trials."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +38,13 @@ class Options:
     ----------
     gap : float
         Relative gap asked for, for example 0.01.
+    ends_at_gap : bool
+        Whether a search ends when the gap is reached; else it spends its moves.
+    seconds : float or None
+        Limit of wall-clock time for everything, from reading the inputs to the written run. What is found
+        within it depends on the machine.
+    start : Menu or None
+        A menu the search starts from and stays near.
     """
 
     method: Method = "search"
@@ -41,11 +52,20 @@ class Options:
     seed: int = 1
     threads: int = 2
     gap: float = 0.01
+    ends_at_gap: bool = False
+    seconds: float | None = None
+    start: Menu | None = None
 
 
 @dataclass(frozen=True)
 class Planned:
-    """What came of planning: a menu with its audit, or the reason why there is none."""
+    """What came of planning: a menu with its audit, or the reason why there is none.
+
+    Attributes
+    ----------
+    left_out : int
+        Lines of the menu started from that cannot be any more.
+    """
 
     case: Case
     program: Program
@@ -53,6 +73,7 @@ class Planned:
     outcome: Outcome
     menu: Menu | None
     report: Report | None
+    left_out: int = 0
 
 
 def whole(case: Case, scale: Scale) -> Program:
@@ -64,7 +85,7 @@ def plan(
     case: Case,
     options: Options,
     progress: Callable[[str, Progress | None], None] | None = None,
-    stop: threading.Event | None = None,
+    stop: Halt | None = None,
 ) -> Planned:
     """Plan a case and audit what is found.
 
@@ -72,6 +93,8 @@ def plan(
     ----------
     progress : callable of (phase, Progress or None), optional
         Told about phases: rows, liking, then those of the solve, then audit.
+    stop : Halt, optional
+        Ends the search early; a deadline it holds is drawn in by the time the audit and the writing take.
 
     Raises
     ------
@@ -84,10 +107,17 @@ def plan(
             progress(phase, message)
 
     tell("rows")
+    since = time.monotonic()
     worth = build(case.problem, case.rules)
+    if stop is not None:
+        # the audit and the writing grow with the case as the rows do
+        stop.keep_back(AFTER_LEAST + AFTER_SHARE * (time.monotonic() - since))
     tell("liking")
     scale = scale_of(case.problem, worth, options.threads)
     program = priced(worth, scale.prices)
+    start, left_out = None, 0
+    if options.start is not None:
+        start, left_out = to_counts(case.problem, program, options.start)
     outcome = solve(
         program,
         method=options.method,
@@ -95,11 +125,13 @@ def plan(
         seed=options.seed,
         threads=options.threads,
         gap=options.gap,
+        ends_at_gap=options.ends_at_gap,
         progress=lambda message: tell(message.phase, message),
         stop=stop,
+        start=start,
     )
     if outcome.counts is None:
-        return Planned(case, program, scale, outcome, None, None)
+        return Planned(case, program, scale, outcome, None, None, left_out)
     tell("audit")
     menu = from_counts(case.problem, program, outcome.counts)
     report = audit_menu(case.problem, case.rules, menu, scale)
@@ -109,7 +141,7 @@ def plan(
             [*proof.faults, *(b.text for b in report.breaches[:5])]
         )
         raise AuditFailed(msg)
-    return Planned(case, program, scale, outcome, menu, report)
+    return Planned(case, program, scale, outcome, menu, report, left_out)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from optimenu.commands import BEGAN
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -14,8 +16,13 @@ if TYPE_CHECKING:
     from optimenu.errors import OptimenuError
     from optimenu.planning import Options, Planned
     from optimenu.solve.elastic import Shortfall
+    from optimenu.solve.halt import Halt
 
 ASKED_GAP = 0.01
+"""Gap that is told as reached or not, when none is asked for."""
+START_SAVES = 5
+"""A menu that is near needs this part of the moves; from trials."""
+NOTHING = "stopped before a menu was found: there is none yet; nothing was written"
 
 
 def run(
@@ -27,11 +34,25 @@ def run(
         int | None, typer.Option(help="Start of the random numbers; else the config's.", min=0)
     ] = None,
     moves: Annotated[
-        int | None, typer.Option(help="Moves of the search in all; else the config's.", min=1000)
+        int | None,
+        typer.Option(help="Moves of the search in all; else the config's, with --start a fifth.", min=1000),
     ] = None,
     gap: Annotated[
-        float, typer.Option(help="Gap asked for, as a part of the bound.", min=0, max=1)
-    ] = ASKED_GAP,
+        float | None,
+        typer.Option(
+            help="End once this gap is proved, as a part of the bound; without it all moves are spent.",
+            min=0,
+            max=1,
+        ),
+    ] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option(help="End in this many seconds of wall-clock time, with the best menu so far.", min=1),
+    ] = None,
+    start: Annotated[
+        Path | None,
+        typer.Option(help="An earlier menu to stay near: a run's folder, or a menu as CSV or Parquet."),
+    ] = None,
     method: Annotated[
         str, typer.Option(help="search, or direct: the plain model in one solver, small cases only.")
     ] = "search",
@@ -40,83 +61,94 @@ def run(
 ) -> None:
     """Plan a menu cycle: every limit kept for every person and day, and how much better any menu could be."""
     from optimenu.errors import Fault, InputFaults, Interrupted
-    from optimenu.exports.run_folder import new_folder
 
     if method not in ("search", "direct"):
         raise typer.BadParameter(f"no method {method}; search and direct are known", param_hint="--method")
+    if start is not None and method == "direct":
+        raise typer.BadParameter("the plain model starts from no menu", param_hint="--start")
     if out is not None and out.exists():
         raise InputFaults([Fault(str(out), 0, "exists already; name a new folder with --out")])
-    folder = out or new_folder(Path("runs"), config.stem)
     try:
-        _plan(config, folder, seed, moves, gap, method, threads, as_json=as_json)
+        from optimenu.exports.run_folder import new_folder
+        from optimenu.solve.halt import Halt
+
+        halt = Halt(None if seconds is None else BEGAN + seconds)
+        folder = out or new_folder(Path("runs"), config.stem)
+        case, options = _asked(config, seed, moves, gap, seconds, start, method, threads)
+        planned = _planned(case, options, folder, halt)
     except KeyboardInterrupt:
-        raise Interrupted("stopped; nothing was written") from None
+        raise Interrupted(NOTHING) from None
+    _show(planned, options, folder, halt, as_json=as_json)
 
 
-def _plan(
+def _asked(
     config: Path,
-    folder: Path,
     seed: int | None,
     moves: int | None,
-    gap: float,
+    gap: float | None,
+    seconds: float | None,
+    start: Path | None,
     method: str,
     threads: int,
-    *,
-    as_json: bool,
-) -> None:
+) -> tuple[Case, Options]:
     from optimenu.config.case import load_case
+    from optimenu.exports.run_folder import find_run
+    from optimenu.menu.read import read_menu
     from optimenu.planning import Options
 
     case = load_case(config)
     search = case.settings.search
-    options = Options(
+    earlier = None
+    if start is not None:
+        earlier = read_menu(
+            find_run(start) / "menu.csv" if start.is_dir() or start.name == "latest" else start
+        )
+    return case, Options(
         method="direct" if method == "direct" else "search",
-        moves=search.moves if moves is None else moves,
+        moves=moves or (search.moves if start is None else max(1000, search.moves // START_SAVES)),
         seed=search.seed if seed is None else seed,
         threads=threads,
-        gap=gap,
+        gap=ASKED_GAP if gap is None else gap,
+        ends_at_gap=gap is not None,
+        seconds=seconds,
+        start=earlier,
     )
-    _finish(case, options, folder, as_json=as_json)
 
 
-def _finish(case: Case, options: Options, folder: Path, *, as_json: bool) -> None:
+def _planned(case: Case, options: Options, folder: Path, halt: Halt) -> Planned:
+    """Plan and write; return only with a menu that is written."""
     from optimenu.commands.progress import Watch, interruptible
     from optimenu.errors import Interrupted, ProvedImpossible, Undecided
     from optimenu.solve.liking import PersonImpossible
-    from optimenu.views.console import error_console
 
     with Watch() as watch:
         try:
-            planned, stopped = interruptible(case, options, watch)
+            planned = interruptible(case, options, watch, halt)
         except PersonImpossible as error:
             _without_menu(case, error.shortfalls, error)
             raise
-        end = planned.outcome.end
-        if end == "menu":
+        outcome = planned.outcome
+        if outcome.end == "menu":
             watch.phase("write")
             _write(planned, options, folder, watch.times)
-    if end == "menu":
-        _show(planned, options, folder, as_json=as_json)
-        if stopped:
-            error_console().print("Stopped by you: this is the best menu found so far.", highlight=False)
-            raise typer.Exit(Interrupted.exit_code)
-        return
+            return planned
     failure: OptimenuError
-    if end == "impossible":
-        by = (
-            ""
-            if planned.outcome.proof == "exact"
-            else " by HiGHS on the plain model, with presolve and without"
-        )
+    if outcome.end == "impossible":
+        by = "" if outcome.proof == "exact" else " by HiGHS on the plain model, with presolve and without"
         failure = ProvedImpossible(f"no menu can keep all limits: proved{by}")
-    elif end == "stopped":
-        failure = Interrupted("stopped before a menu was found; nothing was written")
+    elif outcome.ended == "stopped":
+        failure = Interrupted(NOTHING)
+    elif outcome.ended == "seconds":
+        failure = Undecided(
+            f"no menu was found within {options.seconds:g} seconds, and none proved impossible; "
+            "give it more --seconds. Nothing was written"
+        )
     else:
         failure = Undecided(
             "no menu found, and none proved impossible; try more --moves, or loosen a limit. "
             "Nothing was written"
         )
-    _without_menu(case, planned.outcome.shortfalls, failure, planned)
+    _without_menu(case, outcome.shortfalls, failure, planned)
     raise failure
 
 
@@ -131,11 +163,39 @@ def _write(planned: Planned, options: Options, folder: Path, times: dict[str, fl
     write_folder(folder, run_files(planned, options, times), slowly)
 
 
-def _show(planned: Planned, options: Options, folder: Path, *, as_json: bool) -> None:
+def _show(planned: Planned, options: Options, folder: Path, halt: Halt, *, as_json: bool) -> None:
+    """Say what was found. The run is written by now, and an interruption changes nothing about it."""
+    from optimenu.errors import Interrupted
+    from optimenu.views.console import error_console
+
+    def aside(text: str) -> None:
+        error_console().print(text, highlight=False)
+
+    try:
+        _data(planned, options, folder, as_json=as_json)
+        if planned.left_out:
+            word = "line" if planned.left_out == 1 else "lines"
+            aside(f"{planned.left_out} {word} of the menu started from cannot be any more: left out.")
+        if not planned.outcome.reached and planned.outcome.ended == "moves":
+            aside(f"The gap asked for, {options.gap:.2%}, was not reached; more --moves may help.")
+        if planned.outcome.ended == "seconds":
+            aside(f"Ended by the clock, --seconds {options.seconds:g}: the best menu found within it.")
+        if planned.outcome.ended == "gap" and options.ends_at_gap and options.method == "search":
+            aside(f"Ended early: the gap asked for, {options.gap:.2%}, is proved.")
+    except KeyboardInterrupt:
+        halt.set()
+    if halt.by_user:
+        aside("Stopped by you: this is the best menu found so far.")
+    aside(f"Run written to {folder}. Read it with: optimenu show {folder}")
+    if halt.by_user:
+        raise typer.Exit(Interrupted.exit_code)
+
+
+def _data(planned: Planned, options: Options, folder: Path, *, as_json: bool) -> None:
     import json
 
     from optimenu.exports.record import record
-    from optimenu.views.console import error_console, output_console
+    from optimenu.views.console import output_console
     from optimenu.views.summary import summary
 
     data = record(planned, options)
@@ -143,11 +203,6 @@ def _show(planned: Planned, options: Options, folder: Path, *, as_json: bool) ->
         print(json.dumps({**data, "run": str(folder)}, indent=1))
     elif planned.report is not None:
         output_console().print(summary(planned.case.problem, planned.report, data))
-    if not planned.outcome.reached:
-        error_console().print(
-            f"The gap asked for, {options.gap:.2%}, was not reached; more --moves may help.", highlight=False
-        )
-    error_console().print(f"Run written to {folder}. Read it with: optimenu show {folder}", highlight=False)
 
 
 def _without_menu(

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from types import TracebackType
 
     from optimenu.config.case import Case
+    from optimenu.solve.halt import Halt
     from optimenu.solve.outcome import Progress
 
 WORDS = {
@@ -20,6 +21,8 @@ WORDS = {
     "liking": "finding the best each person could have",
     "merge": "merging days that are alike",
     "bound": "proving what no menu can beat",
+    "compile": "compiling the search (once on this machine)",
+    "compile_anew": "compiling the search (every time: no folder to keep it in can be written)",
     "search": "looking for a menu",
     "polish": "settling what is shared",
     "audit": "auditing the menu from the tables",
@@ -37,7 +40,8 @@ class Watch:
         self._console = error_console()
         self._status = self._console.status("starting") if self._console.is_terminal else None
         self._phase = ""
-        self._since = time.perf_counter()
+        self._moves = 0
+        self._began = self._since = time.perf_counter()
         self._lock = threading.Lock()
 
     def __enter__(self) -> Watch:
@@ -65,47 +69,49 @@ class Watch:
             if name != self._phase:
                 self._close()
                 self._phase = name
+                self._moves = (message and message.moves) or 0
                 if self._status is None:
                     self._console.print(f"{words} ...", highlight=False)
             if self._status is not None:
-                self._status.update(f"{words}{_figures(message)}")
+                self._status.update(words + self._figures(message))
+
+    def _figures(self, message: Progress | None) -> str:
+        """Return what a message says in figures, and how long the phase and all of it have taken."""
+        now = time.perf_counter()
+        parts = [] if message is None else figures(message)
+        if message is not None and message.moves is not None and now > self._since:
+            parts.append(f"{(message.moves - self._moves) / (now - self._since) / 1e6:.1f} million moves/s")
+        parts.append(f"{now - self._began:.0f} s")
+        return f"  {', '.join(parts)}"
 
 
-def _figures(message: Progress | None) -> str:
-    if message is None:
-        return ""
+def figures(message: Progress) -> list[str]:
+    """Return how far a solve is: part done, value, bound and gap, as far as they are known."""
     parts = []
     if message.fraction is not None:
         parts.append(f"{message.fraction:.0%}")
     if message.value is not None:
-        parts.append(f"best so far {message.value:.4f}")
-        if message.bound is not None and message.bound > 0:
-            parts.append(f"gap {(message.bound - message.value) / message.bound:.2%}")
-    elif message.bound is not None:
+        parts.append(f"value {message.value:.4f}")
+    if message.bound is not None:
         parts.append(f"bound {message.bound:.4f}")
-    return f"  {', '.join(parts)}" if parts else ""
+        if message.value is not None and message.bound > 0:
+            parts.append(f"gap {(message.bound - message.value) / message.bound:.2%}")
+    return parts
 
 
-def interruptible(case: Case, options: Options, watch: Watch) -> tuple[Planned, bool]:
+def interruptible(case: Case, options: Options, watch: Watch, halt: Halt) -> Planned:
     """Plan in a worker thread; Ctrl-C asks it to stop with the best menu so far.
-
-    Returns
-    -------
-    planned : Planned
-    stopped : bool
-        True when the user stopped it.
 
     Raises
     ------
     KeyboardInterrupt
         On a second Ctrl-C: at once, with nothing kept.
     """
-    stop = threading.Event()
     done: Future[Planned] = Future()
 
     def work() -> None:
         try:
-            done.set_result(plan(case, options, watch.phase, stop))
+            done.set_result(plan(case, options, watch.phase, halt))
         except BaseException as error:
             done.set_exception(error)
 
@@ -113,12 +119,12 @@ def interruptible(case: Case, options: Options, watch: Watch) -> tuple[Planned, 
     threading.Thread(target=work, daemon=True).start()
     while True:
         try:
-            return done.result(timeout=0.2), stop.is_set()
+            return done.result(timeout=0.2)
         except TimeoutError:
             if done.done():
                 raise
         except KeyboardInterrupt:
-            if stop.is_set():
+            if halt.by_user:
                 raise
-            stop.set()
+            halt.set()
             watch.phase("stopping; the best menu so far is kept (Ctrl-C again: at once, keeping nothing)")

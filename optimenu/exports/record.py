@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import platform
 from importlib.metadata import version
@@ -25,13 +26,17 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from optimenu.audit.menu import Report
+    from optimenu.menu.menu import Menu
     from optimenu.planning import Options, Planned
 
 FORMAT = 1
 
 
 def record(planned: Planned, options: Options) -> dict[str, Any]:
-    """Return the record of a plan that found a menu; the same inputs give the same bytes."""
+    """Return the record of a plan that found a menu.
+
+    The same inputs give the same bytes, unless it ended by the clock or by the user: see ``ended``.
+    """
     case, outcome, report = planned.case, planned.outcome, planned.report
     if report is None or outcome.value is None or outcome.bound is None:
         msg = "a record needs a menu"
@@ -52,7 +57,11 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
             "moves": options.moves,
             "seed": options.seed,
             "gap_asked": options.gap,
+            "ends_at_gap": options.ends_at_gap,
+            "seconds": options.seconds,
+            "start": None if options.start is None else started_from(options.start, planned.left_out),
         },
+        "ended": outcome.ended,
         "program": {
             "digest": planned.program.digest,
             "columns": planned.program.n,
@@ -80,6 +89,12 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
         "not_proved": not_proved(report),
         "not_assessed": list(not_assessed(settings.nutrients, case.problem)),
     }
+
+
+def started_from(menu: Menu, left_out: int) -> dict[str, Any]:
+    """Return which menu a search started from: its lines, those left out, SHA-256 of it as CSV."""
+    lines = table_bytes(COLUMNS, menu_rows(menu))
+    return {"lines": len(menu.lines), "left_out": left_out, "sha256": hashlib.sha256(lines).hexdigest()}
 
 
 def not_proved(report: Report) -> list[dict[str, str]]:

@@ -70,6 +70,40 @@ def day_numbers(problem: Problem) -> dict[tuple[str, int], int]:
     return out
 
 
+def to_counts(problem: Problem, program: Program, menu: Menu) -> tuple[np.ndarray, int]:
+    """Counts of a menu's lines, and how many lines the program has no column for.
+
+    Returns
+    -------
+    counts : int64 (n_menu,)
+        No more than a column allows.
+    left_out : int
+    """
+    number = day_numbers(problem)
+    column: dict[tuple[int | None, int | None, str, str, str], int] = {}
+    for c in range(program.n_menu):
+        day = problem.days[int(program.day[c])]
+        m, k = int(program.meal[c]), int(program.course[c])
+        column[
+            int(program.party[c]),
+            day.number,
+            day.meals[m].name if m >= 0 else "",
+            day.meals[m].courses[k].name if m >= 0 else ALLOWANCE,
+            problem.catalogue.items[int(program.item[c])].id,
+        ] = c
+    party = {p.id: k for k, p in enumerate(problem.parties)}
+    counts = np.zeros(program.n_menu, dtype=np.int64)
+    left_out = 0
+    for line in menu.lines:
+        place = (party.get(line.party), number.get((line.block, line.day)), line.meal, line.course, line.item)
+        found = column.get(place)
+        if found is None:
+            left_out += 1
+        else:
+            counts[found] += line.count
+    return np.minimum(counts, program.high[: program.n_menu]), left_out
+
+
 def from_counts(problem: Problem, program: Program, counts: np.ndarray) -> Menu:
     """Menu of chosen counts, int64 (n_menu,)."""
     place = {number: key for key, number in day_numbers(problem).items()}

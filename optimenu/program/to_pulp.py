@@ -10,6 +10,8 @@ import pulp
 from optimenu.program.program import HARD, IMPLIED, NO_HIGH, NO_LOW
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from optimenu.program.program import Program
 
 
@@ -33,6 +35,14 @@ class PulpModel:
     problem: Any
     columns: tuple[Any, ...]
     goal_unit: int
+
+    def write(self, path: Path) -> None:
+        """Write the model: as free MPS for a name ending in ``.mps``, else as LP."""
+        if path.suffix == ".mps":
+            # readers minimise whatever a comment in the file says
+            self.problem.writeMPS(str(path), mpsSense=pulp.LpMinimize)
+        else:
+            self.problem.writeLP(str(path))
 
 
 def to_pulp(program: Program) -> PulpModel:

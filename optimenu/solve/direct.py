@@ -14,12 +14,11 @@ from optimenu.program.to_pulp import to_pulp
 from optimenu.solve.linear import silence
 
 if TYPE_CHECKING:
-    import threading
-
     from numpy.typing import NDArray
 
     from optimenu.program.program import Program
     from optimenu.program.to_pulp import PulpModel
+    from optimenu.solve.halt import Stop
 
 Solver = Literal["HiGHS", "CBC"]
 Status = Literal["optimal", "menu", "impossible", "undecided"]
@@ -72,7 +71,7 @@ def direct(
     seconds: float | None = None,
     gap: float = 0.0,
     *,
-    stop: threading.Event | None = None,
+    stop: Stop | None = None,
 ) -> DirectResult:
     """Solve the plain model.
 
@@ -84,7 +83,7 @@ def direct(
         Time limit; without one the solver may take for ever. Only runs without one repeat exactly.
     gap : float
         Relative gap at which the solver may stop.
-    stop : threading.Event, optional
+    stop : Stop, optional
         Ends a HiGHS solve within milliseconds when set; CBC does not look at it.
 
     Raises
@@ -129,7 +128,7 @@ def _answer(
     solver: Solver,
     seconds: float | None,
     gap: float,
-    stop: threading.Event | None,
+    stop: Stop | None,
     *,
     presolve: bool,
 ) -> _Answer:
@@ -139,7 +138,7 @@ def _answer(
 
 
 def _highs(
-    model: PulpModel, seconds: float | None, gap: float, stop: threading.Event | None, *, presolve: bool
+    model: PulpModel, seconds: float | None, gap: float, stop: Stop | None, *, presolve: bool
 ) -> _Answer:
     def look(kind: Any, _message: str, _out: Any, back: Any, _data: Any) -> None:
         if stop is not None and stop.is_set():

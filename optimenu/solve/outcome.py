@@ -14,8 +14,9 @@ if TYPE_CHECKING:
     from optimenu.solve.elastic import Shortfall
 
 End = Literal["menu", "impossible", "undecided", "stopped"]
+Ended = Literal["moves", "gap", "seconds", "stopped"]
 Method = Literal["search", "direct"]
-Phase = Literal["merge", "bound", "search", "polish"]
+Phase = Literal["merge", "bound", "compile", "compile_anew", "search", "polish"]
 
 
 @dataclass(frozen=True)
@@ -29,12 +30,15 @@ class Progress:
         Part of the phase that is done, when it can be told.
     value, bound : float or None
         Best menu and bound so far, in units of the goal.
+    moves : int or None
+        Moves tried so far, of a search.
     """
 
     phase: Phase
     fraction: float | None = None
     value: float | None = None
     bound: float | None = None
+    moves: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +49,7 @@ class Outcome:
     ----------
     end : str
         ``menu``; ``impossible``: proved, no menu keeps all limits; ``undecided``: none found, none
-        proved impossible; ``stopped`` by the user without a menu.
+        proved impossible; ``stopped`` by the user or by the clock without a menu.
     method, seed, moves
         What was asked of the solve.
     goal_decimals : int
@@ -67,6 +71,9 @@ class Outcome:
         with presolve and again without), or empty.
     near : int64 (n_menu,) or None
         When the search found no menu: the choice that breaks least. It is no menu.
+    ended : str
+        ``moves``: the budget was spent; ``gap``: the gap asked for, or none at all, was reached, or the
+        solver of the direct model ended by itself; ``seconds``: the time was up; ``stopped`` by the user.
     """
 
     end: End
@@ -83,6 +90,7 @@ class Outcome:
     shortfalls: tuple[Shortfall, ...] = ()
     proof: Literal["exact", "solver", ""] = ""
     near: NDArray[np.int64] | None = None
+    ended: Ended = "moves"
 
     @property
     def gap(self) -> Fraction | None:

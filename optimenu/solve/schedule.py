@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    import threading
     from collections.abc import Callable
 
     from optimenu.solve.engine import Engine
+    from optimenu.solve.halt import Stop
 
 MOST_PER_CALL = 50_000
 """Moves between two looks at the stop signal: some hundredths of a second."""
@@ -51,26 +51,43 @@ class Plan:
 QUICK = Plan(0.3, 0.005, 40, (-1.0, -1.0), ((0.0, 1.3),), 2e-4, until_menu=True)
 MAIN = Plan(0.6, 0.0025, 160, (0.2, 0.8), ((0.5, 1.05), (0.85, 1.2)), 2e-4)
 AGAIN = Plan(0.03, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-3, near_from=0.0)
+SKETCH = Plan(0.03, 0.0025, 24, (-1.0, -1.0), ((0.0, 1.2),), 2e-3, near_from=0.0)
+NEAR = Plan(0.1, 0.0025, 80, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
 WARM = Plan(0.06, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
+
+
+def chunks(plan: Plan, moves: int) -> int:
+    """Chunks a cooling of that many moves has."""
+    return max(1, min(plan.chunks, moves // 200))
 
 
 def cool(
     engine: Engine,
     plan: Plan,
     moves: int,
-    stop: threading.Event | None = None,
-    tick: Callable[[float], None] | None = None,
+    stop: Stop | None = None,
+    tick: Callable[[], None] | None = None,
+    span: tuple[int, int] | None = None,
 ) -> None:
-    """Run one cooling of at most ``moves`` moves from the engine's present state."""
-    chunks = max(1, min(plan.chunks, moves // 200))
-    done = 0
-    for k in range(chunks):
-        part = k / chunks
+    """Run one cooling of at most ``moves`` moves from the engine's present state.
+
+    Parameters
+    ----------
+    tick : callable, optional
+        Called after every chunk.
+    span : tuple of int, optional
+        First chunk, and the one after the last, when only a part of the cooling is to be run.
+    """
+    count = chunks(plan, moves)
+    first, last = span or (0, count)
+    done = moves * first // count
+    for k in range(first, last):
+        part = k / count
         begin, end = plan.ramp
         ramp = 1.0 if part >= end else max(0.0, (part - begin) / (end - begin))
         engine.weigh(ramp, plan.charge)
-        temperature = plan.hot * (plan.cold / plan.hot) ** (k / max(chunks - 1, 1))
-        target = moves * (k + 1) // chunks
+        temperature = plan.hot * (plan.cold / plan.hot) ** (k / max(count - 1, 1))
+        target = moves * (k + 1) // count
         while done < target:
             if stop is not None and stop.is_set():
                 break
@@ -85,6 +102,6 @@ def cool(
                 factor = by
         engine.raise_broken(factor)
         if tick is not None:
-            tick((k + 1) / chunks)
+            tick()
         if (stop is not None and stop.is_set()) or (plan.until_menu and engine.best_value is not None):
             break

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import threading
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimenu.program.program import HARD, ORDINARY
 from optimenu.solve.components import components, whole
+from optimenu.solve.descent import Descent, repair
 from optimenu.solve.engine import Engine
+from optimenu.solve.halt import why
 from optimenu.solve.layout import lay_out
 from optimenu.solve.layout_parts import BIG
-from optimenu.solve.schedule import AGAIN, MAIN, QUICK, WARM, cool
+from optimenu.solve.schedule import WARM
 from optimenu.solve.split import crowded, deal, extra_use, shared_use
 
 if TYPE_CHECKING:
@@ -25,6 +28,8 @@ if TYPE_CHECKING:
 
     from optimenu.program.program import Program
     from optimenu.solve.components import Components
+    from optimenu.solve.halt import Stop
+    from optimenu.solve.outcome import Ended
 
     class Guide(Protocol):
         """What the search reads of a relaxation."""
@@ -38,14 +43,10 @@ if TYPE_CHECKING:
             """Multiplier of every row, in goal units per unit of its last decimal."""
 
 
-QUICK_PART, MAIN_PART, SETTLE_PART = 0.05, 0.75, 0.2
-QUICK_MOST = 400_000
-AGAIN_ROUNDS = 4
-WARM_ROUNDS = 2
-MOVES_A_COLUMN = 1500
-"""Moves a column after which a new start gains more than slower cooling; from trials."""
-MOST_STARTS = 8
-FEW_COLUMNS = 200
+SETTLE_PART, SETTLE_PART_EASY = 0.2, 0.1
+"""Of the budget, for settling what components share; less where menus come easily."""
+PIECES = 16
+"""Parts of the long cooling between which the menus are put together and looked at."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,12 +63,15 @@ class SearchResult:
         Moves tried.
     near : int64 (n_menu,) or None
         When no menu was found: the choice that comes nearest, fewest broken rows first.
+    ended : str
+        ``moves``: the budget was spent; ``gap``: good enough; ``seconds``, ``stopped``: cut short.
     """
 
     counts: NDArray[np.int64] | None
     value: int | None
     moves: int
     near: NDArray[np.int64] | None
+    ended: Ended = "moves"
 
 
 def search(
@@ -77,13 +81,14 @@ def search(
     moves: int,
     seed: int,
     threads: int = 2,
-    stop: threading.Event | None = None,
+    stop: Stop | None = None,
     progress: Callable[[str, float, float | None], None] | None = None,
     start: NDArray[np.int64] | None = None,
+    enough: Callable[[int], bool] | None = None,
 ) -> SearchResult:
     """Search for a menu of high value.
 
-    The result depends on program, relaxation, seed, moves and start alone, not on ``threads``.
+    The result depends on program, relaxation, seed, moves, start and enough alone, not on ``threads``.
 
     Parameters
     ----------
@@ -95,19 +100,21 @@ def search(
         Budget of moves, over all components.
     seed : int
     threads : int
-    stop : threading.Event, optional
+    stop : Stop, optional
         When set, the search ends within a fraction of a second with the best so far.
     progress : callable, optional
         Called with phase, part of the budget used (0 to 1) and the value of the best menu (in units of
         ``10**-goal_decimals``, None while there is none); from several threads, one at a time.
     start : int64 (n_menu,), optional
-        A menu to start from; if it is feasible the result is never worse.
+        A menu to start from: the search stays near it, and if it is feasible the result is never worse.
+    enough : callable, optional
+        Told the value of the best menu at fixed points of the schedule; the search ends when it says so.
     """
-    return _Search(program, relaxation, moves, seed, threads, stop, progress, start).result()
+    return _Search(program, relaxation, moves, seed, threads, stop, progress, start, enough).result()
 
 
 class _Search:
-    """One search in progress."""
+    """One search in progress; a stop signal itself, which remembers that it was heeded."""
 
     def __init__(
         self,
@@ -116,9 +123,10 @@ class _Search:
         moves: int,
         seed: int,
         threads: int,
-        stop: threading.Event | None,
+        stop: Stop | None,
         progress: Callable[[str, float, float | None], None] | None,
         start: NDArray[np.int64] | None,
+        enough: Callable[[int], bool] | None,
     ) -> None:
         self.program = program
         self.use = np.nan_to_num(np.asarray(relaxation.x, dtype=np.float64), posinf=0.0, neginf=0.0)
@@ -131,10 +139,14 @@ class _Search:
         self.stop = stop
         self.progress = progress
         self.start = None if start is None else np.asarray(start, dtype=np.int64)
+        self.enough = enough
         self.best: tuple[int, NDArray[np.int64]] | None = None
         self.near: tuple[tuple[int, float], NDArray[np.int64]] | None = None
-        self.spent = 0
-        self._part: dict[int, float] = {}
+        self.cut = False
+        self.content = False
+        self.settles = False
+        self._engines: list[Engine] = []
+        self._phase = "search"
         self._lock = threading.Lock()
 
     # --- bookkeeping
@@ -154,22 +166,30 @@ class _Search:
             self.near = (rank, counts.copy())
         return False
 
-    def stopped(self) -> bool:
-        return self.stop is not None and self.stop.is_set()
+    def is_set(self) -> bool:
+        """Tell whether to end soon."""
+        if self.stop is not None and self.stop.is_set():
+            self.cut = True
+        return self.cut
 
-    def ticker(self, phase: str, key: int, before: float, share: float) -> Callable[[float], None] | None:
-        """Progress of one of several searches that make up a phase."""
+    def done(self) -> bool:
+        """Tell whether to go no further: stopped, or good enough. Asked between steps only."""
+        if self.enough is not None and self.best is not None and not self.cut:
+            self.content = self.content or self.enough(self.best[0])
+        return self.content or self.is_set()
+
+    @property
+    def spent(self) -> int:
+        """Moves tried so far."""
+        return sum(e.moves for e in self._engines)
+
+    def tick(self) -> None:
+        """Tell how far the search is."""
         if self.progress is None:
-            return None
-        progress = self.progress
-
-        def tick(part: float) -> None:
-            with self._lock:
-                self._part[key] = before + share * part
-                known = None if self.best is None else float(self.best[0])
-                progress(phase, min(1.0, sum(self._part.values())), known)
-
-        return tick
+            return
+        with self._lock:
+            known = None if self.best is None else float(self.best[0])
+            self.progress(self._phase, min(1.0, self.spent / max(self.moves, 1)), known)
 
     # --- the road
     def result(self) -> SearchResult:
@@ -182,37 +202,63 @@ class _Search:
         parts = components(program)
         if crowded(program, parts, self.use, self.multiplier):
             parts = whole(program)
-        joint_part = SETTLE_PART if parts.count > 1 and len(parts.shared) else 0.0
+        self.settles = parts.count > 1 and len(parts.shared) > 0
         engines = self.prepare(parts)
+        self._engines = list(engines)
+        self.tick()
         sizes = np.asarray([max(1, len(e.layout.columns)) for e in engines], dtype=np.float64)
-        budgets = (self.moves * (1 - joint_part) * sizes / sizes.sum()).astype(np.int64)
-        shares = budgets / max(self.moves, 1)
-        with ThreadPoolExecutor(self.threads) as pool:
-            list(pool.map(self.quick, engines, budgets.tolist()))
-            self.offer(self.join(parts, engines))
-            list(pool.map(self.long, range(parts.count), engines, budgets.tolist(), shares.tolist()))
-            joined = self.join(parts, engines)
-            self.offer(joined)
-            if joint_part and any(e.best_value is None for e in engines):
-                self.redeal(parts, engines)
-                late = [k for k in range(parts.count) if engines[k].best_value is None]
-                list(pool.map(lambda k: self.repair(engines[k], int(budgets[k] // 8)), late))
-                joined = self.join(parts, engines)
-                self.offer(joined)
-        self.spent = sum(e.moves for e in engines)
-        if joint_part and not self.stopped():
+        budgets = (self.moves * (1 - SETTLE_PART * self.settles) * sizes / sizes.sum()).astype(np.int64)
+        ways = [
+            Descent(e, int(budget), PIECES, self, self.tick)
+            for e, budget in zip(engines, budgets, strict=True)
+        ]
+        self.part(parts, ways)
+        joined = self.join(parts, engines)
+        if self.settles and not self.done():
             self.settle(parts, engines, joined)
         return self.outcome()
 
+    def part(self, parts: Components, ways: list[Descent]) -> None:
+        """Search the components apart, step by step; after each step the menus are put together."""
+        engines = [way.engine for way in ways]
+        long = [partial(Descent.piece, number=k) for k in range(PIECES)]
+        steps: list[Callable[[Descent], None]] = [Descent.quick, Descent.short, *long, Descent.finish]
+        if self.start is not None:
+            steps = [Descent.near]
+        with ThreadPoolExecutor(self.threads) as pool:
+            for each in steps:
+                list(pool.map(each, ways))
+                self.offer(self.join(parts, engines))
+                self.tick()
+                if self.done():
+                    return
+                if each is Descent.short and all(e.best_value is not None for e in engines):
+                    for way in ways:
+                        way.easy = True
+                        if self.settles:
+                            way.budget = int(way.budget * (1 - SETTLE_PART_EASY) / (1 - SETTLE_PART))
+            if len(ways) > 1 and any(e.best_value is None for e in engines):
+                self.redeal(parts, engines)
+                late = [way for way in ways if way.engine.best_value is None]
+                list(pool.map(lambda way: repair(way.engine, way.budget // 8, self, self.tick), late))
+                self.offer(self.join(parts, engines))
+
     def outcome(self) -> SearchResult:
+        ended: Ended = "moves"
+        if self.cut and self.stop is not None:
+            ended = why(self.stop)
+        elif self.content:
+            ended = "gap"
         if self.best is not None:
-            return SearchResult(self.best[1], self.best[0], self.spent, None)
-        return SearchResult(None, None, self.spent, None if self.near is None else self.near[1])
+            return SearchResult(self.best[1], self.best[0], self.spent, None, ended)
+        return SearchResult(None, None, self.spent, None if self.near is None else self.near[1], ended)
 
     def prepare(self, parts: Components) -> list[Engine]:
         """Deal the shared limits and lay out every component."""
         program = self.program
-        serving, extra = self.use[: program.n_menu], self.use[program.n_menu :]
+        # a menu to start from says better than the relaxation who needs how much
+        use = self.use if self.start is None else program.complete(self.start).astype(np.float64)
+        serving, extra = use[: program.n_menu], use[program.n_menu :]
         used = shared_use(program, parts, serving, extra_use(program, parts, serving, extra))
         low, high = deal(program, parts, used)
 
@@ -227,47 +273,10 @@ class _Search:
             return engine
 
         with ThreadPoolExecutor(self.threads) as pool:
-            return list(pool.map(one, range(parts.count)))
-
-    def quick(self, engine: Engine, budget: int) -> None:
-        """Find any menu of the component."""
-        cool(engine, QUICK, min(int(budget * QUICK_PART), QUICK_MOST), self.stop)
-
-    def long(self, key: int, engine: Engine, budget: int, share: float) -> None:
-        """Spend the component's budget."""
-        if self.stopped():
-            return
-        main = int(budget * MAIN_PART)
-        columns = max(1, len(engine.layout.columns))
-        small = columns <= FEW_COLUMNS
-        starts = MOST_STARTS if small else min(MOST_STARTS, max(1, main // (MOVES_A_COLUMN * columns)))
-        for k in range(starts):
-            if k > 0:
-                engine.load(engine.draw())
-            engine.boost[:] = 1.0
-            # few columns, few soft rows: no telling what temperature suits
-            plan = replace(MAIN, hot=MAIN.hot * 4.0 ** (k % 3)) if small else MAIN
-            tick = self.ticker("search", key, k * share / starts, share / starts)
-            cool(engine, plan, main // starts, self.stop, tick)
-            if self.stopped():
-                return
-        self.repair(engine, budget - engine.moves)
-
-    def repair(self, engine: Engine, budget: int) -> None:
-        """Spend moves at low temperature: on the broken rows first, then on the value."""
-        rounds = AGAIN_ROUNDS
-        each = budget // rounds
-        left = budget
-        while rounds and engine.best_value is None and not self.stopped():
-            cool(engine, AGAIN, each, self.stop)
-            left -= each
-            rounds -= 1
-        for k in range(WARM_ROUNDS):
-            best = engine.best
-            if best is None or self.stopped():
-                break
-            engine.load(best)
-            cool(engine, WARM, left * (k + 1) // WARM_ROUNDS - left * k // WARM_ROUNDS, self.stop)
+            engines = list(pool.map(one, range(parts.count)))
+        # compiles the loop, where that was not done yet
+        engines[0].run(0, 1.0)
+        return engines
 
     def join(self, parts: Components, engines: list[Engine]) -> NDArray[np.int64]:
         """Put the components' best choices together, or where there is none, the nearest or present."""
@@ -320,9 +329,10 @@ class _Search:
         engine.boost[:] = np.where(layout.rows >= 0, boost[np.maximum(layout.rows, 0)], 1.0)
         engine.load(joined)
         budget = self.moves - self.spent
+        self._phase = "polish"
+        self._engines.append(engine)
         engine.weigh(1.0, WARM.charge)
-        self.repair(engine, budget)
-        self.spent += engine.moves
+        repair(engine, budget, self, self.tick)
         best = engine.best
         if best is not None:
             self.offer(best)

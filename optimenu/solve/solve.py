@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from functools import partial
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from optimenu.solve.bound import certify, relax
 from optimenu.solve.direct import direct
 from optimenu.solve.elastic import elastic
+from optimenu.solve.halt import why
 from optimenu.solve.merge import merge
 from optimenu.solve.outcome import Outcome, Progress
+from optimenu.solve.outcome import gap as gap_of
 
 if TYPE_CHECKING:
-    import threading
     from collections.abc import Callable
 
     import numpy as np
     from numpy.typing import NDArray
 
     from optimenu.program.program import Program
-    from optimenu.solve.outcome import Method
+    from optimenu.solve.halt import Stop
+    from optimenu.solve.outcome import Method, Phase
 
     Report = Callable[[Progress], None]
 
@@ -32,8 +35,9 @@ def solve(
     seed: int = 0,
     threads: int = 2,
     gap: float = 0.0,
+    ends_at_gap: bool = False,
     progress: Report | None = None,
-    stop: threading.Event | None = None,
+    stop: Stop | None = None,
     start: NDArray[np.int64] | None = None,
 ) -> Outcome:
     """Find a menu and a bound, or prove that there is none.
@@ -45,13 +49,15 @@ def solve(
     moves : int
         Budget of the search. The same program, seed, moves and number of threads give the same menu.
     gap : float
-        Relative gap asked for: a direct solve ends there; a search uses its budget all the same.
+        Relative gap asked for: a direct solve ends there.
+    ends_at_gap : bool
+        Whether a search ends there too, at the next fixed point of its schedule; else it uses its budget.
     progress : callable, optional
         Gets small messages, possibly from another thread.
-    stop : threading.Event, optional
+    stop : Stop, optional
         Ends the solve soon when set; the best menu so far is kept.
     start : int64 (n_menu,), optional
-        A menu the search starts from; direct solves do without.
+        A menu the search starts from and stays near; direct solves do without.
 
     Raises
     ------
@@ -72,7 +78,8 @@ def solve(
 
     def told(phase: str, fraction: float, value: float | None) -> None:
         known = None if value is None else value / unit
-        tell(Progress("polish" if phase == "polish" else "search", fraction, known, bound))
+        name: Phase = "polish" if phase == "polish" else "search"
+        tell(Progress(name, fraction, known, bound, int(fraction * moves)))
 
     ended = partial(
         Outcome, method=method, seed=seed, moves=moves, goal_decimals=program.goal_decimals, asked=gap
@@ -95,26 +102,42 @@ def solve(
     bound = certificate.bound / unit
     tell(Progress("bound", 1.0, bound=bound))
     if stop is not None and stop.is_set():
-        return ended("stopped")
+        return ended("stopped", ended=why(stop))
     if method == "direct":
         tell(Progress("search", bound=bound))
         got = direct(program, gap=gap, stop=stop)
+        closed = got.status == "optimal"
+        cut = stop is not None and not closed and stop.is_set()
+        ended = partial(ended, ended=why(stop) if stop is not None and cut else "gap")
         if got.x is not None:
-            closed = got.status == "optimal"
             return ended("menu", counts=got.x[: program.n_menu], value=got.value, solver_closed=closed)
         if got.status == "impossible":
             return ended("impossible", proof="solver")
-        return ended(_without(stop))
+        return ended("stopped" if cut else "undecided")
     # compiling the search takes a second or more; who only asks for a bound need not wait for it
+    from optimenu.solve.compiled import kept, ready
+    from optimenu.solve.kernel import anneal
     from optimenu.solve.search import search
 
+    if not ready(anneal):
+        tell(Progress("compile" if kept(anneal) else "compile_anew", bound=bound))
+
+    def enough(value: int) -> bool:
+        own = gap_of(value, certificate.bound, program.goal_decimals)
+        return own is not None and own <= (Fraction(gap) if ends_at_gap else 0)
+
     found = search(
-        program, relaxation, moves=moves, seed=seed, threads=threads, stop=stop, progress=told, start=start
+        program,
+        relaxation,
+        moves=moves,
+        seed=seed,
+        threads=threads,
+        stop=stop,
+        progress=told,
+        start=start,
+        enough=enough,
     )
+    ended = partial(ended, ended=found.ended)
     if found.counts is None:
-        return ended(_without(stop), near=found.near)
+        return ended("stopped" if found.ended in ("stopped", "seconds") else "undecided", near=found.near)
     return ended("menu", counts=found.counts, value=found.value)
-
-
-def _without(stop: threading.Event | None) -> Literal["stopped", "undecided"]:
-    return "stopped" if stop is not None and stop.is_set() else "undecided"
