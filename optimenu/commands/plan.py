@@ -130,7 +130,7 @@ def _planned(case: Case, options: Options, folder: Path, halt: Halt) -> Planned:
         outcome = planned.outcome
         if outcome.end == "menu":
             watch.phase("write")
-            _write(planned, options, folder, watch.times)
+            _write(planned, options, folder, watch.times, latest=not halt.by_user)
             return planned
     failure: OptimenuError
     if outcome.end == "impossible":
@@ -152,7 +152,9 @@ def _planned(case: Case, options: Options, folder: Path, halt: Halt) -> Planned:
     raise failure
 
 
-def _write(planned: Planned, options: Options, folder: Path, times: dict[str, float]) -> None:
+def _write(
+    planned: Planned, options: Options, folder: Path, times: dict[str, float], *, latest: bool
+) -> None:
     import os
 
     from optimenu.exports.record import run_files
@@ -160,7 +162,7 @@ def _write(planned: Planned, options: Options, folder: Path, times: dict[str, fl
 
     # a test that kills the process while it writes asks for time to do so
     slowly = float(os.environ.get("OPTIMENU_SLOW_WRITER", "0"))
-    write_folder(folder, run_files(planned, options, times), slowly)
+    write_folder(folder, run_files(planned, options, times), slowly, latest=latest)
 
 
 def _show(planned: Planned, options: Options, folder: Path, halt: Halt, *, as_json: bool) -> None:
@@ -185,7 +187,7 @@ def _show(planned: Planned, options: Options, folder: Path, halt: Halt, *, as_js
     except KeyboardInterrupt:
         halt.set()
     if halt.by_user:
-        aside("Stopped by you: this is the best menu found so far.")
+        aside("Stopped by you: this is the best menu found so far. The latest run stays the one before it.")
     aside(f"Run written to {folder}. Read it with: optimenu show {folder}")
     if halt.by_user:
         raise typer.Exit(Interrupted.exit_code)

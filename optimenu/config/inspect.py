@@ -26,6 +26,8 @@ class Choice:
     course: str
     left: int
     offered: int
+    kind: str = ""
+    """Day kind, where it leaves another choice than the first."""
 
     @property
     def thin(self) -> bool:
@@ -72,19 +74,19 @@ class Inspection:
 def inspect(case: Case) -> Inspection:
     """Look at what a case leaves to choose from."""
     return Inspection(
-        people=[_person(case, p) for p in range(len(case.problem.people))],
+        people=[_person(case, p, mine) for p, mine in enumerate(_choices(case))],
         open_points=open_points(case),
         files=[p.relative_to(case.root).as_posix() for p in case.files],
         activity_sources=list(activity_sources(case.settings.people.values())),
     )
 
 
-def _person(case: Case, p: int) -> PersonView:
+def _person(case: Case, p: int, choices: list[Choice]) -> PersonView:
     problem = case.problem
     person = problem.people[p]
     liked = [problem.acceptance.get((person.id, i.id)) for i in problem.catalogue.items]
     script = person.prescription
-    avoids = [f"{a.replace('_', ' ')} ({severity})" for a, severity in script.allergies.items()]
+    avoids = script.allergy_words()
     avoids += [f"all but {d.replace('_', ' ')}" for d in script.diets]
     avoids += sorted({*script.never_items, *script.never_tags})
     avoids += [f"texture {t}" for t in sorted(script.never_textures)]
@@ -100,25 +102,40 @@ def _person(case: Case, p: int) -> PersonView:
         tasted=sum(1 for a in liked if a is not None and not a.estimated),
         estimated=sum(1 for a in liked if a is not None and a.estimated),
         unjudged=sum(1 for a in liked if a is None),
-        choices=_choices(case, p),
+        choices=choices,
     )
 
 
-def _choices(case: Case, p: int) -> list[Choice]:
+def _choices(case: Case) -> list[list[Choice]]:
+    """Choices of every person, in the same order for all; a day kind stands apart where it differs."""
     problem = case.problem
-    alone = problem.parties[problem.alone[p]]
-    seen: dict[tuple[str, str, str], list[tuple[PlanDay, Meal, Course]]] = {}
+    places: dict[tuple[str, str, str], dict[str, list[tuple[PlanDay, Meal, Course]]]] = {}
     for day in problem.days:
         for meal in day.meals:
             for course in meal.courses:
                 block = "cycle" if day.eaten else "reserve"
-                seen.setdefault((block, meal.name, course.name), []).append((day, meal, course))
-    found = []
-    for (block, meal_name, course_name), places in seen.items():
-        # the dish may be a party's; who never eats here is asked as if alone at table
-        mine = ((x, *w) for w in places for x in problem.parties if p in x.members and problem.serves(x, *w))
-        party, day, meal, course = next(mine, (alone, *places[0]))
-        here = [i for i in problem.catalogue.items if offered(day, meal, course, i) is None]
-        left = sum(1 for i in here if refusal(case.rules, party, day, meal, course, i) is None)
-        found.append(Choice(block, meal_name, course_name, left, len(here)))
+                kinds = places.setdefault((block, meal.name, course.name), {})
+                kinds.setdefault(day.kind, []).append((day, meal, course))
+    found: list[list[Choice]] = [[] for _ in problem.people]
+    for (block, meal_name, course_name), kinds in places.items():
+        told: list[list[tuple[int, int]]] = []
+        for kind, where in kinds.items():
+            counts = [_left(case, p, where) for p in range(len(problem.people))]
+            if counts in told:
+                continue
+            told.append(counts)
+            for mine, (left, here) in zip(found, counts, strict=True):
+                on = kind if len(told) > 1 else ""
+                mine.append(Choice(block, meal_name, course_name, left, here, on))
     return found
+
+
+def _left(case: Case, p: int, places: list[tuple[PlanDay, Meal, Course]]) -> tuple[int, int]:
+    """Items left to a person on the first of these places where they eat, and items offered there."""
+    problem = case.problem
+    # the dish may be a party's; who never eats here is asked as if alone at table
+    alone = problem.parties[problem.alone[p]]
+    mine = ((x, *w) for w in places for x in problem.parties if p in x.members and problem.serves(x, *w))
+    party, day, meal, course = next(mine, (alone, *places[0]))
+    here = [i for i in problem.catalogue.items if offered(day, meal, course, i) is None]
+    return sum(1 for i in here if refusal(case.rules, party, day, meal, course, i) is None), len(here)

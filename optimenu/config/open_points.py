@@ -60,6 +60,8 @@ def open_points(case: Case) -> list[OpenPoint]:
         OpenPoint("no_item", "the dietitian", "", list(look.without_item())),
         OpenPoint("no_prescription", "the physician", "", list(look.without_prescription())),
         *look.unknown_allergens(),
+        *look.traces(),
+        *look.fasts(),
         *look.untasted(),
         *look.lots(),
         *look.nutrients(),
@@ -149,6 +151,32 @@ class _Look:
             items = [i for i in self.problem.catalogue.items if i.allergen(allergen) == "unknown"]
             facts = [{"item": i.id, "name": i.name} for i in items if i.id in self.could_be_used]
             yield OpenPoint("allergen_unknown", "the maker, through the dietitian", allergen, facts)
+
+    def traces(self) -> Iterator[OpenPoint]:
+        """Items on offer that may contain what a milder allergy than a severe one lets pass."""
+        for p, person in enumerate(self.problem.people):
+            for allergen, severity in person.prescription.allergies.items():
+                if severity == "severe":
+                    continue
+                offered = self.given(self.case.rules, (p,))
+                facts = [
+                    {"item": i.id, "name": i.name, "person": person.id}
+                    for i in self.problem.catalogue.items
+                    if i.id in offered and i.allergen(allergen) != "free"
+                ]
+                yield OpenPoint("may_contain", "the physician", allergen, facts)
+
+    def fasts(self) -> Iterator[OpenPoint]:
+        """Fasts that take meals while the day asks for as much energy as any other of its kind."""
+        for p, person in enumerate(self.problem.people):
+            for day in self.problem.cycle:
+                missed = sum((p, day.number, m.name) in self.problem.away for m in day.meals)
+                if missed and day.kind not in person.kcal:
+                    facts = {
+                        "person": person.id, "date": day.dates[0], "missed": missed, "meals": len(day.meals),
+                        "kcal": person.kcal_on(day.kind) * day.share,
+                    }  # fmt: skip
+                    yield OpenPoint("fast_energy", "the dietitian", person.id, [facts])
 
     def untasted(self) -> Iterator[OpenPoint]:
         """Dishes of the courses for tasted items that others like and a person has not tasted."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping  # at run time: settings' own hints are read where a key is unknown
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
@@ -27,7 +28,7 @@ from optimenu.settings import (
 )  # fmt: skip
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable
 
 KCAL = Decimal(1)
 

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from datetime import date
 
 Severity = Literal["severe", "avoid"]
+SEVERITY_WORDS = {"severe": "severe", "avoid": "avoid: what only may contain it is given"}
 Window = Literal["meal", "day", "three_days", "seven_days", "stay"]
 WINDOWS: tuple[Window, ...] = ("meal", "day", "three_days", "seven_days", "stay")
 Hours = Annotated[Number, Span(least=0, most=24), Unit("h")]
@@ -188,6 +189,12 @@ class Prescription:
     apart: Mapping[str, ApartTable] = field(default_factory=dict)
     by: str = ""
     date: date | None = None
+
+    def allergy_words(self) -> list[str]:
+        """Allergies in words: what a severity lets pass is said."""
+        return [
+            f"{a.replace('_', ' ')} ({SEVERITY_WORDS[severity]})" for a, severity in self.allergies.items()
+        ]
 
     @property
     def named(self) -> tuple[str, ...]:

@@ -123,7 +123,9 @@ def new_folder(parent: Path, stem: str) -> Path:
     return parent / f"{stem}-{max(taken, default=0) + 1:03d}"
 
 
-def write_folder(folder: Path, files: Mapping[str, bytes], slowly: float = 0.0) -> Path:
+def write_folder(
+    folder: Path, files: Mapping[str, bytes], slowly: float = 0.0, *, latest: bool = True
+) -> Path:
     """Write a run folder under a passing name, then rename it: it is whole or not there.
 
     Parameters
@@ -131,6 +133,8 @@ def write_folder(folder: Path, files: Mapping[str, bytes], slowly: float = 0.0) 
     files : mapping of relative path to contents
     slowly : float
         Seconds to wait between files; lets a test kill the process in between.
+    latest : bool
+        False leaves the name of the latest run where it is: a plan cut short does not take its place.
 
     Raises
     ------
@@ -156,7 +160,8 @@ def write_folder(folder: Path, files: Mapping[str, bytes], slowly: float = 0.0) 
                 time.sleep(slowly)
         passing.chmod(0o755)
         passing.rename(folder)
-        _replace(folder.parent / LATEST, f"{folder.name}\n".encode())
+        if latest or not (folder.parent / LATEST).exists():
+            _replace(folder.parent / LATEST, f"{folder.name}\n".encode())
     except OSError as error:
         text = f"cannot be written: {error.strerror or error}"
         raise InputFaults([Fault(shown_path(folder), 0, text)]) from error

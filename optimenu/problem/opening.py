@@ -59,6 +59,12 @@ def drawers(problem: Problem, party: Party, item: Item) -> tuple[int, ...]:
     return party.members
 
 
+def kept_apart(problem: Problem, party: Party, item: Item) -> bool:
+    """Tell whether others share open packs of an item and this party has its own."""
+    groups = problem.shared_packs.get(item.id, ())
+    return bool(groups) and bool(open_dates(item)) and drawers(problem, party, item) not in groups
+
+
 def spans(
     problem: Problem, item: Item, load: int, block: Block, after: date | None = None
 ) -> tuple[Span, ...]:

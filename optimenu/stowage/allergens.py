@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from optimenu.catalogue.columns import ALLERGENS
-from optimenu.problem.opening import drawers
+from optimenu.problem.opening import drawers, kept_apart
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -61,6 +61,8 @@ class Watched:
     name: str
     allergies: tuple[tuple[str, str], ...]
     reach: tuple[Reach, ...]
+    own_packs: tuple[str, ...] = ()
+    """Items of which others share an open pack and this person has packs apart."""
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,11 @@ def matrix(problem: Problem, tally: Tally, *, every: bool = False) -> Matrix:
             who.name,
             tuple(sorted(who.prescription.allergies.items())),
             tuple(_reaches(problem, p, items, entries)),
+            tuple(
+                sorted(
+                    {e.item.name for e in tally.by_person.get(p, ()) if kept_apart(problem, e.party, e.item)}
+                )
+            ),
         )
         for p, who in enumerate(problem.people)
         if who.prescription.allergies

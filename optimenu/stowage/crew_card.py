@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from optimenu.problem.opening import kept_apart
 from optimenu.settings import clock_words
 
 if TYPE_CHECKING:
@@ -125,7 +126,8 @@ def _day(problem: Problem, tally: Tally, person: int, day: PlanDay) -> CardDay:
 def _dish(problem: Problem, person: int, e: Entry) -> Dish:
     others = tuple(problem.people[m].name for m in e.party.members if m != person)
     servings = "" if e.count == 1 else f"{in_words(e.count)} servings"
-    return Dish(e.item.name, servings, others, serving_words(e.item, reserve=e.day.block == "reserve"))
+    name = f"{e.item.name}, your own pack" if kept_apart(problem, e.party, e.item) else e.item.name
+    return Dish(name, servings, others, serving_words(e.item, reserve=e.day.block == "reserve"))
 
 
 def serving_words(item: Item, *, reserve: bool = False) -> str:

@@ -232,7 +232,9 @@ class _Drill:
             raise AuditFailed("the ration does not agree with the menu: " + "; ".join(faults))
         gone = self._gone(held)
         lost = {g.item.id for g in gone}
+        water_rules = (r.settings for r in self.rules if r.table == "water")
         return Answer(
+            melted=any(s.melt_g_per_l > 0 for s in water_rules),
             question=self.question,
             horizon=horizon,
             held=held,

@@ -155,6 +155,8 @@ class Answer:
     stranded : int
         Servings left in opened packs that are to be discarded.
     unknown_energy, no_use_by, fridge : tuple of Item
+    melted : bool
+        True where every drop of water is melted with fuel.
     """
 
     question: Question
@@ -173,6 +175,7 @@ class Answer:
     unknown_energy: tuple[Item, ...]
     no_use_by: tuple[Item, ...]
     fridge: tuple[Item, ...]
+    melted: bool = False
 
     @property
     def worst(self) -> PersonDate | None:

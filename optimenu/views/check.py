@@ -113,6 +113,21 @@ def prescribed(person: Person) -> list[str]:
             unit = column.rsplit("_", 1)[1]
             words = limit(low, high, unit)
             lines.append(f"prescribed: {column_name(column)} {words}, {_WINDOWS[window]}")
+    lines += laid_down(person)
+    for column, given in script.supplements.items():
+        unit = column.rsplit("_", 1)[1]
+        lines.append(f"supplement: {column_name(column)} {amount(given, unit)} a day")
+    if script.by and script.date is not None:
+        lines.append(f"as laid down by {script.by}, {dates_of([script.date])} {script.date.year}")
+    else:
+        lines.append("no prescription: nobody has laid down allergies, diets or limits")
+    return lines
+
+
+def laid_down(person: Person) -> list[str]:
+    """Return what is prescribed beside allergies, diets, limits and supplements, a line each."""
+    script = person.prescription
+    lines = []
     for column, step in script.steps.items():
         unit = column.rsplit("_", 1)[1]
         words = amount(step, unit)
@@ -125,14 +140,9 @@ def prescribed(person: Person) -> list[str]:
     lines += _by_the_clock(person)
     for fast in script.fasts:
         hours = "" if fast.hours is None else ", nothing from {} to {}".format(*map(clock_words, fast.hours))
-        lines.append(f"fast: {dates_of(sorted(fast.dates))}{hours}")
-    for column, given in script.supplements.items():
-        unit = column.rsplit("_", 1)[1]
-        lines.append(f"supplement: {column_name(column)} {amount(given, unit)} a day")
-    if script.by and script.date is not None:
-        lines.append(f"as laid down by {script.by}, {dates_of([script.date])} {script.date.year}")
-    else:
-        lines.append("no prescription: nobody has laid down allergies, diets or limits")
+        never = [f"no {t.replace('_', ' ')}" for t in (*sorted(fast.never_tags), *sorted(fast.never_items))]
+        food = [f"{d.replace('_', ' ')} only" for d in fast.diets] + never
+        lines.append(f"fast: {dates_of(sorted(fast.dates))}{hours}{''.join(f', {f}' for f in food)}")
     return lines
 
 
@@ -160,6 +170,8 @@ def _choices(found: Inspection, letters: Mapping[str, Mark]) -> RenderableType:
         table.add_column(letters[p.id].text(), justify="right", no_wrap=True)
     for k, choice in enumerate(found.people[0].choices):
         meal = choice.meal if choice.block != "reserve" else f"{choice.meal} (reserve)"
+        if choice.kind:
+            meal += f", {choice.kind}"
         row: list[RenderableType] = [
             cell(meal.replace("_", " ")), cell(choice.course.replace("_", " ")), cell(choice.offered),
         ]  # fmt: skip

@@ -33,7 +33,7 @@ def cycle_page(problem: Problem, tally: Tally, person: int, width: int) -> Rende
     parts: list[RenderableType] = [Text(), title.append(f": {cell(problem.name).plain}", STYLES["head"])]
     label = min(LABEL_WIDTH, width // 4)
     most = max(1, (width - label) // (_column(problem, tally, person) + GAP))
-    for days in (problem.cycle, problem.reserve):
+    for days in (sorted(problem.cycle, key=lambda d: d.dates), problem.reserve):
         if days and days[0].block == "reserve":
             parts.append(heading(f"{who.name}: reserve, beside the cycle and on no date of its own"))
         # pages as equal as can be, rather than a short last one; columns of one width on all of them
@@ -67,7 +67,8 @@ def _page(tally: Tally, person: int, days: Sequence[PlanDay], label: int, each: 
         table.add_column(title, width=each, overflow="fold")
     if any(d.dates for d in days):
         table.add_row("", *(_served(d, each) for d in days))
-    for meal in dict.fromkeys(m.name for d in days for m in d.meals):
+    times = {m.name: tally.problem.time_of(person, m) for d in days for m in d.meals}
+    for meal in sorted(times, key=lambda name: times[name]):
         table.add_row(cell(meal.replace("_", " ").upper(), STYLES["head"]))
         courses = dict.fromkeys(c.name for d in days for m in d.meals if m.name == meal for c in m.courses)
         for course in courses:

@@ -9,6 +9,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from optimenu.problem.opening import kept_apart
 from optimenu.rules.base import plain
 from optimenu.settings import clock_words
 from optimenu.views.console import STYLES, cell, dates_of, marks
@@ -41,7 +42,7 @@ def day_page(problem: Problem, tally: Tally, person: int, number: int, width: in
     if day.eaten:
         need, part = who.kcal_on(day.kind) * day.share, "" if day.share == 1 else " part of a day"
         parts.append(cell(f"Requirement on such a{part or ' day'}: {plain(need)} kcal."))
-    for meal in day.meals:
+    for meal in sorted(day.meals, key=lambda m: problem.time_of(person, m)):
         here = tally.on(person, number, meal.name)
         if not problem.attends(person, day, meal):
             parts += [Text(), _meal_head(problem, person, meal), cell("not eaten on this day")]
@@ -87,6 +88,8 @@ def _table(problem: Problem, meal: Meal | None, entries: Sequence[Entry], width:
         name = cell(f"{times if e.certain else ''}{e.item.name}")
         if not e.certain:
             name.append(f", up to {e.count}")
+        if kept_apart(problem, e.party, e.item):
+            name.append(" (own pack, not the shared one)")
         others = [problem.people[m].name for m in e.party.members]
         if len(others) > 1:
             name.append(f" (one dish for {cell(' and '.join(others)).plain})")

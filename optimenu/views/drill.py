@@ -15,7 +15,7 @@ from rich.text import Text
 from optimenu.rules.base import plain
 from optimenu.stowage.drill_answer import LOW, counted
 from optimenu.stowage.drill_board import RESERVE
-from optimenu.stowage.drill_question import FREEZER
+from optimenu.stowage.drill_question import FREEZER, HEATER, HOT_WATER
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
 from optimenu.views.summary import many
 
@@ -125,7 +125,8 @@ def _board(problem: Problem, answer: Answer, letters: Mapping[str, Mark]) -> lis
         table.add_row(name, *_packs(row))
     table.add_row(cell("crew", STYLES["head"]), *_packs(total))
     energy = _table(
-        ("energy, kcal", False), ("on board", True), ("lost", True), ("left", True), ("days left", True),
+        ("energy, kcal", False), ("on board", True), ("lost", True), ("left", True),
+        ("person-days left", True),
         ("dates", True),
     )  # fmt: skip
     for s in answer.stores:
@@ -247,6 +248,14 @@ def _water(problem: Problem, answer: Answer) -> list[RenderableType]:
         f"{ends('water_planned')}; for the menu that is left {ends('water_left')}"
     )
     parts: list[RenderableType] = [heading("Water")]
+    gone = [x.replace("_", " ") for x in (HEATER, HOT_WATER) if x in answer.question.lost]
+    if answer.melted and gone:
+        words = (
+            f"Every drop is melted with fuel, and the {' and the '.join(gone)} is lost: there may be none to "
+        )
+        parts.append(
+            marked(sign(BELOW), f"{words}drink or to cook with. A physician decides now.", STYLES["head"])
+        )
     if there is None:
         parts.append(cell(f"{text}; for the ration {ends('water_ration')}."))
         return parts
@@ -257,6 +266,13 @@ def _water(problem: Problem, answer: Answer) -> list[RenderableType]:
         words = f"Plain water alone is up to {short} L a day short; on such a date nothing that needs water "
         words += "can be made."
         parts.append(marked(sign(BELOW), f"{words} A physician decides now.", STYLES["head"]))
+    elif (taken := max(sums["water_ration"].values()) / 1000) > there:
+        words = (
+            f"The ration itself takes up to {plain(taken - there)} L a day more than there is, plain water "
+        )
+        parts.append(
+            marked(sign(BELOW), f"{words}included: it cannot be prepared as it stands.", STYLES["head"])
+        )
     elif not most:
         parts.append(cell("The config asks for no plain water: keep back what people must drink first."))
     short_dates = [w for w in dates if sums["water_left"][w] > there * 1000]

@@ -113,10 +113,13 @@ def _table(rows: Sequence[Sequence[Text]], shown: Sequence[int], width: int) -> 
 def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) -> list[Text]:
     nutrient = BY_COLUMN[column]
     given = problem.people[person].prescription.supplements.get(column, Decimal(0))
-    daily = {d.number: given + _day(problem, tally, person, d.number, column) for d in problem.cycle}
-    if column == "WATER_g":
-        daily = {d: value + problem.plain_water(problem.days[d].kind) for d, value in daily.items()}
-    mean = sum((daily[d.number] * d.weight for d in problem.cycle), Decimal(0)) / len(problem.dates)
+    daily = {}
+    for d in problem.cycle:
+        brought = given + (problem.plain_water(d.kind) if column == "WATER_g" else Decimal(0))
+        daily[d.number] = brought * d.share + _day(problem, tally, person, d.number, column)
+    # a part-day counts for its share, here as in every limit
+    whole = sum((d.share * d.weight for d in problem.cycle), Decimal(0))
+    mean = sum((daily[d.number] * d.weight for d in problem.cycle), Decimal(0)) / whole
     floor = min(row.floors, key=room, default=None)
     ceiling = min(row.ceilings, key=room, default=None)
     both = [m for m in (floor, ceiling) if m is not None]

@@ -83,6 +83,14 @@ def _head(point: OpenPoint, names: Mapping[str, str]) -> str:
             return (
                 f"{about}, which somebody must avoid, is not stated for {many(n, 'item')} that could be used"
             )
+        case "may_contain":
+            about, who = point.about.replace("_", " "), names[str(point.facts[0]["person"])]
+            return (
+                f"{many(n, 'item')} that may contain {about} may be given to {who}, who must avoid it; lay "
+                "it down as severe to leave them out"
+            )
+        case "fast_energy":
+            return f"a fast of {names[point.about]} takes meals and the energy asked stays whole"
         case "not_tasted":
             return (
                 f"{n} {'dish' if n == 1 else 'dishes'} that at least two others like and "
@@ -119,6 +127,10 @@ def _entry(kind: str, fact: Mapping[str, Any], names: Mapping[str, str]) -> str:
             if until is None:
                 return text
             return f"{text}, {_DATES[kind]} {dates_of([until])} {until.year}"
+        case "fast_energy":
+            meals = f"{fact['missed']} of {fact['meals']} meals"
+            kind = "give the date a kind with its own energy"
+            return f"{dates_of([fact['date']])}, without {meals}, {fact['kcal']:.0f} kcal; {kind}"
         case "not_assessed" | "left_out":
             return column_name(fact["column"])
         case "not_proved":

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from optimenu.rules.base import plain, unit_word
 from optimenu.views.audit import breach_lines
+from optimenu.views.check import laid_down
 from optimenu.views.console import (
     ABOVE,
     BELOW,
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from optimenu.audit.menu import Report
+    from optimenu.crew.people import Person
     from optimenu.problem.problem import Problem
     from optimenu.rules.base import Breach
     from optimenu.stowage.person_sheet import PersonSheet, Planned
@@ -84,7 +86,7 @@ def person_page(problem: Problem, sheet: PersonSheet) -> RenderableType:
         cell(CONFIDENTIAL, "bold"),
         cell(when),
         *_body(sheet),
-        *_prescribed(sheet),
+        *_prescribed(sheet, problem.people[problem.person_number[sheet.id]]),
         *_limits(sheet),
         *_supplements(sheet),
         *_traces(sheet),
@@ -108,20 +110,21 @@ def _body(sheet: PersonSheet) -> list[RenderableType]:
     return [heading("Body and energy requirement"), *indented(lines)]
 
 
-def _prescribed(sheet: PersonSheet) -> list[RenderableType]:
+def _prescribed(sheet: PersonSheet, person: Person) -> list[RenderableType]:
     """Everything laid down that is no limit and no supplement, and by whom."""
     if sheet.on is None:
         text = "no prescription: nobody has laid down allergies, diets or limits"
         return [heading("Prescribed"), *indented([text])]
     lines = [f"as laid down by {sheet.by}, {long_date(sheet.on)}"]
     for name, words in (
-        ("never, allergy", [f"{spaced(a)} ({severity})" for a, severity in sheet.allergies]),
+        ("never, allergy", person.prescription.allergy_words()),
         ("diet", [spaced(d) for d in sheet.diets]),
         ("never, items", list(sheet.never_items)),
         ("never, items tagged", [spaced(t) for t in sheet.never_tags]),
     ):
         if words:
             lines.append(f"{name}: {', '.join(words)}")
+    lines += laid_down(person)
     return [heading("Prescribed"), *indented(lines)]
 
 

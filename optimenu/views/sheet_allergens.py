@@ -95,7 +95,7 @@ def _matrix_legend(names: Sequence[str], heads: Sequence[str], found: Matrix) ->
 
 def _watched(problem: Problem, title: Text, w: Watched) -> list[RenderableType]:
     """Say of one person what reaches them, and at which meals what they avoid stands beside them."""
-    avoid = ", ".join(f"{spaced(a)} ({severity})" for a, severity in w.allergies)
+    avoid = ", ".join(problem.people[problem.person_number[w.id]].prescription.allergy_words())
     parts: list[RenderableType] = [Text(), title.append(f": never {avoid}")]
     away = [r for r in w.reach if r.kept_away]
     lines = [f"kept away: {many(len(away), 'item')} of {len(w.reach)} on the menu that are not free of it"]
@@ -107,6 +107,8 @@ def _watched(problem: Problem, title: Text, w: Watched) -> list[RenderableType]:
         order = dict.fromkeys([m.name for d in problem.days for m in d.meals] + [ANY_TIME])
         meals = ", ".join(f"{spaced(meal)} {len(beside[meal])}" for meal in order if meal in beside)
         lines.append(f"of these at the same table, items by meal: {meals}")
+    if w.own_packs:
+        lines.append(f"own packs, to be labelled and kept from the shared ones: {', '.join(w.own_packs)}")
     parts += indented(lines)
     for r in w.reach:
         if not r.kept_away:

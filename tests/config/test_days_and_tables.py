@@ -309,3 +309,10 @@ def test_a_fast_inside_a_span_of_dates_must_stand_alone(tmp_path):
     assert told(path) == [
         f"plan.toml:{at} [dates.x] on: somebody keeps a fast on 2031-01-02; name that date by itself"
     ]
+
+
+def test_an_unknown_setting_of_a_person_is_a_fault_and_not_a_crash(tmp_path):
+    config = changed('name = "Bo"', 'name = "Bo"\nheigth_m = 1.8', TWO)
+    path = project(tmp_path, config=config)
+    at = line_of(path.read_text(), "heigth_m")
+    assert f'plan.toml:{at} [people.bo] no setting "heigth_m". Did you mean "height_m"?' in told(path)

@@ -10,7 +10,7 @@ from random import Random
 import pytest
 
 from optimenu.menu.packs import opened, packs_of
-from optimenu.problem.opening import drawers, open_dates, spans
+from optimenu.problem.opening import drawers, kept_apart, open_dates, spans
 from optimenu.problem.problem import Party
 from tests.rules.hand import FIRST, item, person, problem, tally
 
@@ -118,3 +118,13 @@ def test_spans_are_safe_and_never_fewer_than_opening_at_will():
             held = [k for k, w in enumerate(s.weights) if w]
             assert held[-1] - held[0] < days
     assert more > 10
+
+
+def test_who_has_packs_apart_from_those_that_others_share():
+    people = (person("ana"), person("bo"), person("cy"))
+    food = jar(D(240))
+    question = problem((food,), people=people, days=1, shared_packs={"jar": ((0, 1),)})
+    assert [kept_apart(question, p, food) for p in question.parties] == [False, False, True]
+    # where nobody shares, everybody's pack is their own and needs no mark
+    alone = problem((food,), people=people, days=1)
+    assert not any(kept_apart(alone, p, food) for p in alone.parties)
