@@ -118,24 +118,29 @@ def _choices(case: Case) -> list[list[Choice]]:
                 kinds.setdefault(day.kind, []).append((day, meal, course))
     found: list[list[Choice]] = [[] for _ in problem.people]
     for (block, meal_name, course_name), kinds in places.items():
-        told: list[list[tuple[int, int]]] = []
+        told: list[list[int]] = []
         for kind, where in kinds.items():
             counts = [_left(case, p, where) for p in range(len(problem.people))]
-            if counts in told:
+            # stock differs from date to date; a kind stands apart only for what it asks itself
+            steady = [whenever for _, _, whenever in counts]
+            if steady in told:
                 continue
-            told.append(counts)
-            for mine, (left, here) in zip(found, counts, strict=True):
+            told.append(steady)
+            for mine, (left, here, _) in zip(found, counts, strict=True):
                 on = kind if len(told) > 1 else ""
                 mine.append(Choice(block, meal_name, course_name, left, here, on))
     return found
 
 
-def _left(case: Case, p: int, places: list[tuple[PlanDay, Meal, Course]]) -> tuple[int, int]:
-    """Items left to a person on the first of these places where they eat, and items offered there."""
+def _left(case: Case, p: int, places: list[tuple[PlanDay, Meal, Course]]) -> tuple[int, int, int]:
+    """Items left to a person on the first of these places where they eat, offered, left but for dates."""
     problem = case.problem
     # the dish may be a party's; who never eats here is asked as if alone at table
     alone = problem.parties[problem.alone[p]]
     mine = ((x, *w) for w in places for x in problem.parties if p in x.members and problem.serves(x, *w))
     party, day, meal, course = next(mine, (alone, *places[0]))
     here = [i for i in problem.catalogue.items if offered(day, meal, course, i) is None]
-    return sum(1 for i in here if refusal(case.rules, party, day, meal, course, i) is None), len(here)
+    steady = [r for r in case.rules if not r.by_date]
+    whenever = [i for i in here if refusal(steady, party, day, meal, course, i) is None]
+    left = sum(1 for i in whenever if refusal(case.rules, party, day, meal, course, i) is None)
+    return left, len(here), len(whenever)
