@@ -108,7 +108,7 @@ class Descent:
         engine.load(engine.draw())
         engine.boost[:] = 1.0
         cool(engine, MAIN, int(moves * MAIN_PART), self.stop, self.tick)
-        repair(engine, moves - (engine.moves - before), self.stop, self.tick)
+        repair(engine, moves - (engine.moves - before), self.stop, self.tick, easy=True)
         self.early = engine.moves - before
 
     def near(self) -> None:
