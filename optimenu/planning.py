@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from optimenu.solve.halt import Halt
     from optimenu.solve.outcome import Method
 
-AFTER_LEAST, AFTER_SHARE = 0.3, 0.8
+AFTER_LEAST, AFTER_SHARE = 0.5, 0.5
 """Time for audit, proof and writing: seconds, and a part of what writing the rows took; from trials."""
 
 

@@ -73,11 +73,10 @@ class Watch:
                 if self._status is None:
                     self._console.print(f"{words} ...", highlight=False)
             if self._status is not None:
-                self._status.update(words + self._figures(message))
+                self._status.update(words + self._figures(message, time.perf_counter()))
 
-    def _figures(self, message: Progress | None) -> str:
+    def _figures(self, message: Progress | None, now: float) -> str:
         """Return what a message says in figures, and how long the phase and all of it have taken."""
-        now = time.perf_counter()
         parts = [] if message is None else figures(message)
         if message is not None and message.moves is not None and now > self._since:
             parts.append(f"{(message.moves - self._moves) / (now - self._since) / 1e6:.1f} million moves/s")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from optimenu.solve.schedule import AGAIN, MAIN, NEAR, QUICK, SKETCH, WARM, chunks, cool
+from optimenu.solve.schedule import AGAIN, MAIN, NEAR, POLISH, QUICK, SKETCH, WARM, chunks, cool
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -33,8 +33,21 @@ MOST_STARTS = 8
 FEW_COLUMNS = 200
 
 
-def repair(engine: Engine, budget: int, stop: Stop, tick: Callable[[], None] | None = None) -> None:
-    """Spend moves at low temperature: on the broken rows first, then on the value."""
+def repair(
+    engine: Engine,
+    budget: int,
+    stop: Stop,
+    tick: Callable[[], None] | None = None,
+    *,
+    easy: bool = False,
+) -> None:
+    """Spend moves at low temperature: on the broken rows first, then on the value.
+
+    Parameters
+    ----------
+    easy : bool
+        Whether menus come easily: then they are polished, else shaken a little more.
+    """
     rounds = AGAIN_ROUNDS
     each = budget // rounds
     left = budget
@@ -47,7 +60,13 @@ def repair(engine: Engine, budget: int, stop: Stop, tick: Callable[[], None] | N
         if best is None or stop.is_set():
             break
         engine.load(best)
-        cool(engine, WARM, left * (k + 1) // WARM_ROUNDS - left * k // WARM_ROUNDS, stop, tick)
+        cool(
+            engine,
+            POLISH if easy else WARM,
+            left * (k + 1) // WARM_ROUNDS - left * k // WARM_ROUNDS,
+            stop,
+            tick,
+        )
 
 
 class Descent:
@@ -89,14 +108,14 @@ class Descent:
         engine.load(engine.draw())
         engine.boost[:] = 1.0
         cool(engine, MAIN, int(moves * MAIN_PART), self.stop, self.tick)
-        repair(engine, moves - (engine.moves - before), self.stop, self.tick)
+        repair(engine, moves - (engine.moves - before), self.stop, self.tick, easy=True)
         self.early = engine.moves - before
 
     def near(self) -> None:
         """Stay near the menu the engine was loaded with: warm it up a little, and cool it again."""
         engine = self.engine
         cool(engine, NEAR, int(self.budget * NEAR_PART), self.stop, self.tick)
-        repair(engine, self.budget - engine.moves, self.stop, self.tick)
+        repair(engine, self.budget - engine.moves, self.stop, self.tick, easy=True)
 
     def _share_out(self) -> None:
         """Share out what is left of the budget."""
@@ -150,4 +169,4 @@ class Descent:
 
     def finish(self) -> None:
         """Spend the rest at low temperature."""
-        repair(self.engine, self.budget - self.engine.moves, self.stop, self.tick)
+        repair(self.engine, self.budget - self.engine.moves, self.stop, self.tick, easy=self.easy)

@@ -55,4 +55,4 @@ class Halt:
 
 def why(stop: Stop) -> Cut:
     """Return why a signal that is set was set: the user's word goes before the clock's."""
-    return "seconds" if isinstance(stop, Halt) and not stop.by_user else "stopped"
+    return "seconds" if not getattr(stop, "by_user", True) else "stopped"

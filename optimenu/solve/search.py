@@ -145,6 +145,7 @@ class _Search:
         self.cut = False
         self.content = False
         self.settles = False
+        self.easy = False
         self._engines: list[Engine] = []
         self._phase = "search"
         self._lock = threading.Lock()
@@ -233,6 +234,7 @@ class _Search:
                 if self.done():
                     return
                 if each is Descent.short and all(e.best_value is not None for e in engines):
+                    self.easy = True
                     for way in ways:
                         way.easy = True
                         if self.settles:
@@ -332,7 +334,7 @@ class _Search:
         self._phase = "polish"
         self._engines.append(engine)
         engine.weigh(1.0, WARM.charge)
-        repair(engine, budget, self, self.tick)
+        repair(engine, budget, self, self.tick, easy=self.easy or self.start is not None)
         best = engine.best
         if best is not None:
             self.offer(best)

@@ -2,17 +2,19 @@ from __future__ import annotations
 
 import json
 import os
-import signal
+import random
 import subprocess
 import sys
-import time
+from decimal import Decimal
+from functools import partial
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
 from optimenu.commands.app import app
-from optimenu.errors import InputFaults, ProvedImpossible
+from optimenu.errors import InputFaults, Interrupted, ProvedImpossible, Undecided
+from optimenu.solve.halt import Halt
 from tests.commands.small import CONFIG, write_project
 
 
@@ -158,25 +160,161 @@ def test_an_unknown_method_is_a_usage_error(tmp_path: Path) -> None:
     assert "search and direct are known" in done.stderr
 
 
-@pytest.mark.parametrize("wait", [0.7, 1.1, 1.7, 2.5])
-def test_ctrl_c_keeps_an_audited_menu_or_says_there_is_none(tmp_path: Path, wait: float) -> None:
+INTERRUPTED = """
+import os, signal, sys, threading
+from optimenu.commands import progress
+from optimenu.commands.app import main
+
+at, seen, lock = int(sys.argv.pop(1)), 0, threading.Lock()
+tell = progress.Watch.phase
+
+def phase(self, name, message=None):
+    global seen
+    tell(self, name, message)
+    with lock:
+        seen += 1
+        if seen == at:
+            os.kill(os.getpid(), signal.SIGINT)
+
+progress.Watch.phase = phase
+main()
+"""
+# the first six messages are told before the search begins; its own come after every few thousand moves
+MOMENTS = sorted({1, 2, 4, 6, *(int(10 ** random.Random(7 + k).uniform(0.9, 3.2)) for k in range(8))})
+
+
+@pytest.mark.parametrize("moment", MOMENTS)
+def test_ctrl_c_keeps_an_audited_menu_or_says_there_is_none(tmp_path: Path, moment: int) -> None:
     config = write_project(tmp_path / "project")
-    process = subprocess.Popen(
-        [sys.executable, "-c", "from optimenu.commands.app import main; main()", "plan", str(config),
-         "--out", str(tmp_path / "run"), "--moves", "400000000"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    done = subprocess.run(
+        [sys.executable, "-c", INTERRUPTED, str(moment), "plan", str(config), "--out", str(tmp_path / "run"),
+         "--moves", "400000000"],
+        capture_output=True, text=True, check=False,
     )  # fmt: skip
-    time.sleep(wait)
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 130, err
+    assert done.returncode == 130, done.stderr
     if (tmp_path / "run").exists():
-        assert "meets every hard limit" in out
-        assert "Stopped by you" in err
-        audit = run("audit", str(tmp_path / "run"))
-        assert audit.returncode == 0, audit.stdout + audit.stderr
+        assert "meets every hard limit" in done.stdout
+        assert "Stopped by you" in done.stderr
+        record = json.loads((tmp_path / "run" / "record.json").read_text())
+        assert record["ended"] == "stopped"
+        audit = CliRunner().invoke(app, ["audit", str(tmp_path / "run")])
+        assert audit.exit_code == 0, audit.output
     else:
-        assert "nothing was written" in err
+        assert "there is none yet; nothing was written" in done.stderr
+        assert done.stdout == ""
+    assert not list(tmp_path.glob("**/.passing-*"))
+
+
+def test_ctrl_c_while_the_inputs_are_read_is_told_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(_: Path) -> None:
+        raise KeyboardInterrupt
+
+    config = write_project(tmp_path / "project")
+    monkeypatch.setattr("optimenu.config.case.load_case", interrupted)
+    result = CliRunner().invoke(app, ["plan", str(config), "--out", str(tmp_path / "run")])
+    assert isinstance(result.exception, Interrupted)
+    assert "nothing was written" in str(result.exception)
+
+
+def test_ctrl_c_while_the_page_is_shown_does_not_deny_the_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    config = write_project(tmp_path / "project")
+    monkeypatch.setattr("optimenu.views.summary.summary", interrupted)
+    result = CliRunner().invoke(app, plan_args(config, tmp_path / "run"))
+    assert result.exit_code == 130
+    assert "Run written to" in result.stderr
+    assert (tmp_path / "run" / "record.json").is_file()
+
+
+class Clock:
+    """Seconds that pass only when looked at, one a look."""
+
+    def __init__(self) -> None:
+        self.now = 0.0
+
+    def __call__(self) -> float:
+        self.now += 1.0
+        return self.now
+
+
+def test_a_limit_of_time_keeps_the_best_menu_and_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("optimenu.solve.halt.Halt", partial(Halt, clock=Clock()))
+    monkeypatch.setattr("optimenu.commands.plan.BEGAN", 0.0)
+    config = write_project(tmp_path / "project")
+    args = ["plan", str(config), "--moves", "400000000", "--out"]
+    result = CliRunner().invoke(app, [*args, str(tmp_path / "run"), "--seconds", "3000"])
+    assert result.exit_code == 0, result.output
+    assert "Ended by the clock" in result.stderr
+    record = json.loads((tmp_path / "run" / "record.json").read_text())
+    assert (record["ended"], record["options"]["seconds"]) == ("seconds", 3000)
+    result = CliRunner().invoke(app, [*args, str(tmp_path / "none"), "--seconds", "1"])
+    assert isinstance(result.exception, Undecided)
+    assert "no menu was found within 1 seconds, and none proved impossible" in str(result.exception)
+    assert not (tmp_path / "none").exists()
+
+
+def test_a_gap_asked_for_ends_the_search_and_none_spends_its_moves(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project")
+    args = ["plan", str(config), "--moves", "400000000", "--gap", "0.9", "--out"]
+    for threads in ("1", "2"):
+        result = CliRunner().invoke(app, [*args, str(tmp_path / threads), "--threads", threads])
+        assert result.exit_code == 0, result.output
+        assert "Ended early: the gap asked for, 90.00%, is proved." in result.stderr
+    one, two = ((tmp_path / t / "record.json").read_bytes() for t in ("1", "2"))
+    assert one == two
+    assert json.loads(one)["ended"] == "gap"
+    done = run("plan", str(config), "--moves", "20000", "--out", str(tmp_path / "spent"))
+    assert json.loads((tmp_path / "spent" / "record.json").read_text())["ended"] == "moves", done.stderr
+
+
+def test_a_plan_starts_from_an_earlier_menu(tmp_path: Path) -> None:
+    project = tmp_path / "project"
+    config = write_project(project)
+    assert CliRunner().invoke(app, plan_args(config, tmp_path / "first")).exit_code == 0
+    first = json.loads((tmp_path / "first" / "record.json").read_text())
+    again = ["plan", str(config), "--moves", "2000", "--out"]
+    result = CliRunner().invoke(app, [*again, str(tmp_path / "second"), "--start", str(tmp_path / "first")])
+    assert result.exit_code == 0, result.output
+    second = json.loads((tmp_path / "second" / "record.json").read_text())
+    assert Decimal(second["value"]) >= Decimal(first["value"])
+    assert second["options"]["start"]["left_out"] == 0
+    # the oat cake is not to be had any more
+    eaten = (tmp_path / "first" / "menu.csv").read_text().replace("rye_bread", "oat_cake")
+    (tmp_path / "menu.csv").write_text(eaten)
+    items = project / "items.csv"
+    items.write_text("".join(x for x in items.read_text().splitlines(keepends=True) if "oat_cake" not in x))
+    scores = project / "tasting.csv"
+    scores.write_text("".join(x for x in scores.read_text().splitlines(keepends=True) if "oat_cake" not in x))
+    gone = sum("oat_cake" in line for line in eaten.splitlines())
+    assert gone
+    result = CliRunner().invoke(app, [*again, str(tmp_path / "third"), "--start", str(tmp_path / "menu.csv")])
+    assert result.exit_code == 0, result.output
+    assert f"{gone} lines of the menu started from cannot be any more: left out." in result.stderr
+    third = json.loads((tmp_path / "third" / "record.json").read_text())
+    assert third["options"]["start"]["left_out"] == gone
+
+
+def test_without_moves_a_start_takes_a_fifth_of_them(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project", CONFIG + "[search]\nmoves = 10_000\n")
+    assert CliRunner().invoke(app, plan_args(config, tmp_path / "first")).exit_code == 0
+    args = ["plan", str(config), "--out", str(tmp_path / "second"), "--start", str(tmp_path / "first")]
+    assert CliRunner().invoke(app, args).exit_code == 0
+    assert json.loads((tmp_path / "second" / "record.json").read_text())["options"]["moves"] == 2000
+
+
+def test_the_plain_model_takes_no_start(tmp_path: Path) -> None:
+    config = write_project(tmp_path / "project")
+    done = run(*plan_args(config, tmp_path / "run", "--start", "runs"))
+    assert done.returncode == 2
+    assert "the plain model starts from no menu" in done.stderr
 
 
 def test_help_names_the_exit_codes() -> None:

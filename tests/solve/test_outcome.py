@@ -67,7 +67,8 @@ def test_a_menu_its_bound_and_the_messages_on_the_way(method):
     assert (got.method, got.seed, got.moves) == (method, 3, 20_000)
     phases = [m.phase for m in said]
     assert phases[:3] == ["merge", "bound", "bound"]
-    assert set(phases) <= {"merge", "bound", "search", "polish"}
+    assert set(phases) <= {"merge", "bound", "compile", "compile_anew", "search", "polish"}
+    assert got.ended == "gap"  # nothing better is left to look for
     assert "search" in phases
     assert said[2].bound == pytest.approx(6.15)
     assert all(m.value is None or m.value <= 6.15 + 1e-9 for m in said)
@@ -110,7 +111,18 @@ def test_stopped_before_a_menu(method):
     stop = threading.Event()
     stop.set()
     got = solve(possible(), method=method, stop=stop)
+    assert got.ended == "stopped"
     assert (got.end, got.counts, got.bound) == ("stopped", None, 615)
+
+
+def test_compiling_is_told_when_it_must_be_done(monkeypatch):
+    for kept, phase in ((True, "compile"), (False, "compile_anew")):
+        said: list[Progress] = []
+        monkeypatch.setattr("optimenu.solve.compiled.ready", lambda _: False)
+        monkeypatch.setattr("optimenu.solve.compiled.kept", lambda _, kept=kept: kept)
+        solve(possible(), moves=2_000, progress=said.append)
+        phases = [m.phase for m in said]
+        assert phases.index("bound") < phases.index(phase) < phases.index("search")
 
 
 def test_stopped_during_a_direct_solve(monkeypatch):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 import subprocess
 import sys
 import threading
@@ -91,6 +92,40 @@ def test_a_cache_folder_that_cannot_be_written_is_no_fault(monkeypatch: pytest.M
     assert asked == [True, False]
 
 
+ANYWHERE = """
+import os, shutil, sys
+from pathlib import Path
+from optimenu.solve import compiled
+from optimenu.solve.chance import seeded, unit
+folder = os.environ.get("NUMBA_CACHE_DIR")
+assert compiled.kept(unit) is (sys.argv[1] == "lost"), unit.stats.cache_path
+assert not compiled.ready(unit)
+if sys.argv[1] == "lost":
+    shutil.rmtree(folder)
+    Path(folder).touch()
+print(unit(seeded(1, 2)))
+assert compiled.ready(unit)
+"""
+
+
+@pytest.mark.parametrize("case", ["never", "lost"])
+def test_the_loops_run_where_nothing_can_be_kept(tmp_path: Path, case: str) -> None:
+    """Not beside the source, not with the user, not where told: under a file nobody can make a folder."""
+    wall = tmp_path / "file"
+    wall.touch()
+    shutil.copytree(ROOT / "optimenu", tmp_path / "optimenu", ignore=shutil.ignore_patterns("__pycache__"))
+    (tmp_path / "optimenu" / "solve" / "__pycache__").touch()
+    folder = tmp_path / "kept" if case == "lost" else wall / "kept"
+    env = {**os.environ, "PYTHONPATH": str(tmp_path), "NUMBA_CACHE_DIR": str(folder), "HOME": str(wall),
+           "XDG_CACHE_HOME": str(wall), "PYTHONDONTWRITEBYTECODE": "1"}  # fmt: skip
+    done = subprocess.run(
+        [sys.executable, "-c", ANYWHERE, case],
+        capture_output=True, text=True, check=False, env=env, cwd=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert 0 <= float(done.stdout) < 1
+
+
 def test_more_moves_are_no_worse(crew: Made, found: SearchResult) -> None:
     longer = search(crew.program, relax(crew.program), moves=5 * MOVES, seed=4, start=found.counts)
     assert longer.value is not None and found.value is not None
@@ -118,6 +153,57 @@ def test_stopping_keeps_the_best_so_far(crew: Made) -> None:
     assert seen and all(0 <= part <= 1 for _, part, _ in seen)
     if found.counts is not None:
         assert crew.program.feasible(crew.program.complete(found.counts))
+
+
+def test_a_third_of_the_way_there_is_a_decent_menu() -> None:
+    """Moves are counted, not seconds: the quick first menu is behind, the long cooling far from its end."""
+    program = made(3, 6, 60, seed=2, mass_cap=1.2).program
+    stop = threading.Event()
+    seen: list[float] = []
+
+    def watch(_: str, part: float, value: float | None) -> None:
+        if value is not None:
+            seen.append(value)
+        if part > 1 / 3:
+            stop.set()
+
+    relaxation = relax(program)
+    bound = certify(program, relaxation).bound
+    found = search(program, relaxation, moves=3_000_000, seed=4, threads=1, stop=stop, progress=watch)
+    assert found.ended == "stopped" and found.moves < 1_500_000
+    assert found.value is not None and program.feasible(program.complete(found.counts))
+    assert bound - found.value < 0.6 * (bound - seen[0])
+
+
+def test_good_enough_ends_it_at_the_same_point_whatever_the_threads(crew: Made) -> None:
+    relaxation = relax(crew.program)
+    bound = certify(crew.program, relaxation).bound
+
+    def enough(value: int) -> bool:
+        return bound - value <= 0.04 * bound
+
+    one, two = (
+        search(crew.program, relaxation, moves=3_000_000, seed=4, threads=n, enough=enough) for n in (1, 2)
+    )
+    assert one.ended == two.ended == "gap"
+    assert one.moves == two.moves < 3_000_000
+    assert one.counts is not None and two.counts is not None and one.value is not None
+    assert one.counts.tobytes() == two.counts.tobytes()
+    assert enough(one.value)
+
+
+def test_what_ends_by_itself_spent_its_moves(found: SearchResult) -> None:
+    assert found.ended == "moves"
+
+
+def test_a_start_that_breaks_a_limit_is_mended_or_not_taken(crew: Made) -> None:
+    program = crew.program
+    broken = crew.hidden.copy()
+    broken[: len(broken) // 2] = 0
+    got = search(program, relax(program), moves=MOVES, seed=3, start=broken)
+    if got.counts is not None:
+        assert program.feasible(program.complete(got.counts))
+    assert got.moves <= MOVES
 
 
 def test_stopped_before_it_began_there_may_be_none() -> None:
