@@ -225,6 +225,7 @@ class _Loader:
             ),
             repeat_share=settings.goal.repeat_share,
             plain_water_ml=water.plain_ml,
+            declared_kinds=tuple(known_kinds(settings)),
             clock=found.clock,
             sleep=found.sleep,
             away=found.away,
@@ -334,7 +335,9 @@ class _Loader:
             mine = [a for a in free if a.party == k]
             parts = [(a, problem.amount(problem.catalogue.by_id[a.item], ENERGY) or Decimal(0)) for a in mine]
             total = sum((a.most * kcal for a, kcal in parts), Decimal(0))
-            need = min(problem.people[p].kcal_on(d.kind) for p in party.members for d in problem.cycle)
+            need = min(
+                problem.people[p].kcal_on(d.kind) * d.share for p in party.members for d in problem.cycle
+            )
             width = 2 * within / 100 * need
             if mine and total > width:
                 words = " + ".join(f"{a.most} x {kcal} {a.item}" for a, kcal in parts)

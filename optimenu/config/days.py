@@ -50,7 +50,6 @@ def plan_days(
         PlanDay(len(days) + k, "reserve", f"reserve {k + 1}", "reserve", (), pattern)
         for k in range(rules.reserve.days)
     ]
-    _common(settings, days, tell)
     return tuple(days), tuple(number[when] for when in dates), dates
 
 
@@ -119,7 +118,7 @@ def _dated(
         # papers never say why a date stands apart
         day = on_cycle[when]
         label = f"{when.day} {when:%b}"
-        found.append(replace(day, block="dated", label=label, dates=(when,)))
+        found.append(replace(day, block="dated", label=label, dates=(when,), place=0))
     return sorted(found, key=lambda day: day.dates)
 
 
@@ -139,23 +138,3 @@ def _meals(settings: Any, name: str, table: DatesTable, kind: str, tell: Tell) -
         if meal not in names:
             tell(("dates", name, "meals"), f'no meal "{meal}".{nearest(meal, names)}')
     return tuple(m for m in every if not table.meals or m.name in table.meals)
-
-
-def _common(settings: ConfigBase, days: Sequence[PlanDay], tell: Tell) -> None:
-    """Tell when watches leave too few meals that everybody eats at one time."""
-    if not settings.stay.common_meals:
-        return
-    watches = settings.watches.values()
-    in_watch = {p for w in watches for p in w.people}
-    for kind in dict.fromkeys(d.kind for d in days if d.eaten and d.share == 1):
-        meals = next(d.meals for d in days if d.kind == kind and d.eaten)
-        common = 0
-        for meal in meals:
-            times = {w.meals[meal.name].hour * 60 + w.meals[meal.name].minute
-                     if meal.name in w.meals else meal.at for w in watches}  # fmt: skip
-            if not in_watch.issuperset(settings.people):
-                times.add(meal.at)
-            common += len(times) == 1
-        if common < settings.stay.common_meals:
-            text = f"on {kind} days everybody eats {common} meals at one time; let watches meet at more"
-            tell(("stay", "common_meals"), text)

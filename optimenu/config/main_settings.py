@@ -69,9 +69,9 @@ class StayTable(Settings):
     """Last date that is planned."""
     cycle_days: Annotated[Whole, Span(least=1, most=60), Unit("days")]
     """Days of one pass of the menu cycle."""
-    ordinary_kind: Text = "work"
+    ordinary_kind: Annotated[Text, ChangedBy("dietitian")] = "work"
     """Kind of a day without another."""
-    kinds: dict[str, tuple[Whole, ...]] = Field(default_factory=dict)
+    kinds: Annotated[dict[str, tuple[Whole, ...]], ChangedBy("dietitian")] = Field(default_factory=dict)
     """Other day kinds: days of the cycle, from 1, by kind."""
     common_meals: Whole = 0
     """Fewest meals a day that everybody eats at one time."""
@@ -109,7 +109,8 @@ class WatchTable(Settings):
     on_watch: tuple[ClockSpan, ...] = ()
     """Hours on watch, as pairs of times."""
     meals: dict[str, Clock] = Field(default_factory=dict)
-    """When these people eat a meal; its own time when left out."""
+    """When these people eat a meal; its own time when left out. A meal after midnight belongs to the date
+    that has just begun."""
 
 
 class SharedPacksTable(Which):

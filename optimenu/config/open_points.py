@@ -37,7 +37,8 @@ class OpenPoint:
     Attributes
     ----------
     kind : str
-        What it is: ``no_item``, ``no_prescription``, ``allergen_unknown``, ``not_tasted``, ``lots``,
+        What it is: ``no_item``, ``no_prescription``, ``allergen_unknown``, ``may_contain``,
+        ``fast_energy``, ``fast_outside``, ``not_tasted``, ``lots``,
         ``use_by``, ``best_before``, ``not_assessed``, ``left_out``, ``not_proved``, ``changed``.
     waits_on : str
         Who must act; for a change, who made it.
@@ -62,6 +63,7 @@ def open_points(case: Case) -> list[OpenPoint]:
         *look.unknown_allergens(),
         *look.traces(),
         *look.fasts(),
+        *look.strayed(),
         *look.untasted(),
         *look.lots(),
         *look.nutrients(),
@@ -177,6 +179,14 @@ class _Look:
                         "kcal": person.kcal_on(day.kind) * day.share,
                     }  # fmt: skip
                     yield OpenPoint("fast_energy", "the dietitian", person.id, [facts])
+
+    def strayed(self) -> Iterator[OpenPoint]:
+        """Fasts on dates outside the stay: meant for another, or a slip of the year."""
+        stay = set(self.problem.dates)
+        for person in self.problem.people:
+            dates = sorted({w for f in person.prescription.fasts for w in f.dates if w not in stay})
+            facts = [{"person": person.id, "date": w} for w in dates]
+            yield OpenPoint("fast_outside", "the physician", person.id, facts)
 
     def untasted(self) -> Iterator[OpenPoint]:
         """Dishes of the courses for tasted items that others like and a person has not tasted."""

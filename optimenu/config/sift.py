@@ -36,7 +36,7 @@ class CatalogueTable(Settings):
 
     changed_by: ClassVar[Role | None] = "planner"
 
-    file: Text
+    file: Annotated[Text, ChangedBy("dietitian")]
     """CSV or Parquet file, relative to this config."""
     only: Annotated[dict[Text, Annotated[tuple[Text, ...], Field(min_length=1)]], ChangedBy("dietitian")] = (
         Field(default_factory=dict)

@@ -39,7 +39,9 @@ def tables(
     """Resolve watches, parties and shared packs; faults go to ``tell``."""
     number = {p.id: k for k, p in enumerate(people)}
     clock, sleep = _watches(settings, number, days, tell)
+    _awake(settings, number, days, clock, sleep, tell)
     away = frozenset(_away(people, days, clock, tell))
+    _common(settings, days, range(len(people)), clock, away, tell)
     parties = _parties(settings, number, days, clock, away, tell)
     return Tables(parties, clock, sleep, away, _packs(settings, people, catalogue, tell))
 
@@ -88,6 +90,49 @@ def _watches(
     return clock, sleep
 
 
+def _awake(
+    settings: ConfigBase,
+    number: Mapping[str, int],
+    days: Sequence[PlanDay],
+    clock: Mapping[tuple[int, str], int],
+    sleep: Mapping[int, Hours],
+    tell: Tell,
+) -> None:
+    """Tell of a person's own hours of sleep that hold a meal."""
+    meals = {m.name: m for d in days if d.eaten for m in d.meals}
+    for name, table in settings.people.items():
+        p = number.get(name)
+        if p is None or not table.sleep:
+            continue
+        for meal in meals.values():
+            at = clock.get((p, meal.name), meal.at)
+            if within(at, sleep[p]):
+                text = f"{meal.name} at {clock_words(at)} finds {name} asleep; set other hours"
+                tell(("people", name, "sleep"), text)
+
+
+def _common(
+    settings: ConfigBase,
+    days: Sequence[PlanDay],
+    people: Sequence[int],
+    clock: Mapping[tuple[int, str], int],
+    away: frozenset[tuple[int, int, str]],
+    tell: Tell,
+) -> None:
+    """Tell when too few meals of a whole day are eaten by everybody at one time."""
+    asked, told = settings.stay.common_meals, set()
+    for day in days:
+        # on a date of a fast somebody misses meals by intent
+        if not asked or not day.eaten or day.share < 1 or any(d == day.number for _, d, _ in away):
+            continue
+        common = sum(len({clock.get((p, m.name), m.at) for p in people}) == 1 for m in day.meals)
+        if common < asked and day.kind not in told:
+            told.add(day.kind)
+            word = "meal" if common == 1 else "meals"
+            text = f"on {day.kind} days everybody eats {common} {word} at one time; let watches meet at more"
+            tell(("stay", "common_meals"), text)
+
+
 def _away(
     people: Sequence[Person], days: Sequence[PlanDay], clock: Mapping[tuple[int, str], int], tell: Tell
 ) -> Iterator[tuple[int, int, str]]:
@@ -97,7 +142,9 @@ def _away(
             fasts = person.prescription.fasts_on(day.dates)
             missed = [m.name for m in day.meals if any(f.keeps(clock.get((p, m.name), m.at)) for f in fasts)]
             if missed and len(missed) == len(day.meals):
-                text = f"the fast of {person.id} leaves no meal on {day.dates[0]}; move one out of its hours"
+                names = ", ".join(f.name for f in fasts)
+                text = f"the fast {names} of {person.id} leaves no meal on {day.dates[0]}; "
+                text += "move one out of its hours"
                 tell(("prescriptions", "file"), text)
             yield from ((p, day.number, name) for name in missed)
 

@@ -46,7 +46,7 @@ class Fast:
         if self.hours is None:
             return False
         start, end = self.hours
-        return start <= minute < end if start < end else minute >= start or minute < end
+        return start <= minute < end
 
 
 def fast_of(name: str, table: FastTable) -> Fast:

@@ -34,6 +34,8 @@ class Foods(Named):
         """Tell whether an item is meant, or cannot be known not to be."""
         return (
             super().matches(item)
+            or (bool(self.main_ingredients) and item.main_ingredient is None)
+            or (bool(self.cuisines) and item.cuisine is None)
             or any(item.allergen(a) != "free" for a in self.contains)
             or (self.column is not None and self._more(item, self.column))
         )

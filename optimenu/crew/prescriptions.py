@@ -197,6 +197,12 @@ class Prescription:
         ]
 
     @property
+    def watched(self) -> dict[str, str]:
+        """Allergens looked out for on papers, with what is laid down of each."""
+        doses = {a: f"at most {n} a day" for a, n in self.intolerances.items()}
+        return {**self.allergies, **doses}
+
+    @property
     def named(self) -> tuple[str, ...]:
         """Allergens whose state in an item matters to this person."""
         found = dict.fromkeys((*self.allergies, *self.intolerances))

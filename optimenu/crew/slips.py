@@ -39,6 +39,9 @@ def impossible(table: PrescriptionTable) -> Iterator[tuple[tuple[Key, ...], str]
             yield ("fasts", name), "from and to go together; set both or neither"
         elif fast.from_ is not None and fast.from_ == fast.to:
             yield ("fasts", name, "to"), "a fast of a whole day leaves no meal; ask the physician"
+        elif fast.from_ is not None and fast.to is not None and fast.from_ > fast.to:
+            text = "runs over midnight; lay down the evening and the next date's morning as two fasts"
+            yield ("fasts", name, "to"), text
         elif fast.from_ is None and not (fast.diets or fast.never_items or fast.never_tags):
             yield ("fasts", name), "set from and to, or diets, never_items or never_tags"
     yield from _clock_slips(table)

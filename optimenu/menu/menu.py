@@ -66,7 +66,11 @@ def day_numbers(problem: Problem) -> dict[tuple[str, int], int]:
     for d in problem.days:
         # a cycle day without a date is none, and leaves its place empty
         seen[d.block] = d.place or seen.get(d.block, 0) + 1
-        out[d.block, seen[d.block]] = d.number
+        key = d.block, seen[d.block]
+        if key in out:
+            msg = f"two plan days are day {key[1]} of {key[0]}"
+            raise ValueError(msg)
+        out[key] = d.number
     return out
 
 

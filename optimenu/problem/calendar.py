@@ -149,7 +149,7 @@ def with_dated(cycle: Sequence[PlanDay], own: Sequence[PlanDay]) -> list[PlanDay
 
 
 def runs(
-    sequence: Sequence[int], length: int, *, wrap: bool, cycle: Sequence[int] | None = None
+    sequence: Sequence[int], length: int, *, wrap: bool, cycle: Sequence[int | None] | None = None
 ) -> tuple[tuple[int, ...], ...]:
     """Return the distinct runs of plan days on ``length`` consecutive dates, in order of first sight.
 
@@ -160,24 +160,25 @@ def runs(
     wrap : bool
         Also the runs over the seam from the last plan day of the cycle back to the first, as the next pass
         would bring them, where the calendar itself holds no such run.
-    cycle : sequence of int, optional
-        Plan days of the cycle in order; every plan day when left out.
+    cycle : sequence of int or None, optional
+        Plan day of each day of the cycle, None where it has no date; every plan day when left out.
 
     Notes
     -----
     A stay shorter than ``length`` is one run.
     """
     dates = list(sequence)
-    seam: list[int] = []
+    seam: list[int | None] = []
     if wrap and dates and length > 1:
-        days = list(cycle) if cycle is not None else sorted(set(dates))
+        days: list[int | None] = list(cycle) if cycle is not None else [*sorted(set(dates))]
         seam = days[-(length - 1) :] + days[: length - 1]
     found: dict[tuple[int, ...], None] = {}
     if len(dates) <= length:
         found[tuple(sorted(dates))] = None
-    for source in (dates, seam):
+    for source in ([*dates], seam):
         for start in range(len(source) - length + 1):
-            found.setdefault(tuple(sorted(source[start : start + length])), None)
+            held = [d for d in source[start : start + length] if d is not None]
+            found.setdefault(tuple(sorted(held)), None)
     return tuple(found)
 
 

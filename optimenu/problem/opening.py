@@ -2,8 +2,8 @@
 
 A pack of several servings that is kept open has change days: the dates of a load are cut into spans of as
 many whole dates as an opened pack may be kept, a pack is opened and finished or discarded within one span,
-and whoever looks at a jar on board knows its last date. It is a little dearer in packs than opening at will,
-never unsafe: two moments on n dates in a row are less than 24 n hours apart.
+and the day on which a jar is changed can be known beforehand. It is a little dearer in packs than opening at
+will, never unsafe: two moments on n dates in a row are less than 24 n hours apart.
 """
 
 from __future__ import annotations

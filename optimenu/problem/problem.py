@@ -53,7 +53,7 @@ class Problem:
     Attributes
     ----------
     days : tuple of PlanDay
-        Days of the cycle first, then the reserve's.
+        Days of the cycle first, then those of their own dates, then the reserve's.
     sequence : tuple of int
         Plan day of each date of the stay.
     acceptance : mapping of (person, item) to Acceptance
@@ -69,6 +69,8 @@ class Problem:
         When a person sleeps: spans from and to, minutes after midnight; they may cross it.
     away : frozenset of (person, plan day, meal name)
         Meals at which a person does not eat.
+    declared_kinds : tuple of str
+        Every day kind the config knows; one of them may have no day left.
     shared_packs : mapping of item id to tuple of tuples of int
         Groups of people who draw on one opened pack of an item; nobody is in two of them.
     """
@@ -87,7 +89,7 @@ class Problem:
     repeat_share: Decimal = Decimal("0.8")
     plain_water_ml: Decimal = ZERO
     plain_water_on: Mapping[str, Decimal] = field(default_factory=dict)
-    notes: tuple[str, ...] = field(default=())
+    declared_kinds: tuple[str, ...] = ()
     clock: Mapping[tuple[int, str], int] = field(default_factory=dict)
     sleep: Mapping[int, tuple[tuple[int, int], ...]] = field(default_factory=dict)
     away: frozenset[tuple[int, int, str]] = frozenset()
@@ -112,6 +114,13 @@ class Problem:
     def repeating(self) -> tuple[PlanDay, ...]:
         """Plan days of the cycle itself, without those planned for dates of their own."""
         return tuple(d for d in self.days if d.block == "cycle")
+
+    @cached_property
+    def ring(self) -> tuple[int | None, ...]:
+        """Plan day of each day of the cycle; None for one whose dates are all planned by themselves."""
+        number = {d.place: d.number for d in self.repeating}
+        length = min(self.cycle_length, len(self.dates))
+        return tuple(number.get(place) for place in range(1, length + 1))
 
     @cached_property
     def reserve(self) -> tuple[PlanDay, ...]:
@@ -181,8 +190,13 @@ class Problem:
 
     @cached_property
     def kinds(self) -> tuple[str, ...]:
-        """Day kinds of the cycle, in order of first sight."""
+        """Day kinds of days that serve dates, in order of first sight."""
         return tuple(dict.fromkeys(d.kind for d in self.cycle))
+
+    @cached_property
+    def every_kind(self) -> tuple[str, ...]:
+        """Day kinds that settings may name."""
+        return tuple(dict.fromkeys((*self.kinds, *self.declared_kinds)))
 
     @cached_property
     def day_class(self) -> tuple[Hashable, ...]:

@@ -134,8 +134,8 @@ never = { tags = ["spicy"] }
 
     def _kind_faults(self, kind: str, table: KindTable) -> Iterator[SettingFault]:
         keys = ("on", kind)
-        if kind not in self.problem.kinds:
-            yield SettingFault(keys, f'no day kind "{kind}".{nearest(kind, self.problem.kinds)}')
+        if kind not in self.problem.every_kind:
+            yield SettingFault(keys, f'no day kind "{kind}".{nearest(kind, self.problem.every_kind)}')
         if table.only is None and table.never is None:
             yield SettingFault(keys, "set only or never")
         for field in ("only", "never"):
@@ -154,7 +154,7 @@ never = { tags = ["spicy"] }
             reason = (
                 self._unsafe(person, item)
                 or self._kept_open(party, person, item)
-                or self._fasting(person, day, item)
+                or self._fasting(person, day, item, free=meal is None)
                 or self._unliked(person, course, item, free=meal is None)
             )
             if reason:
@@ -170,8 +170,10 @@ never = { tags = ["spicy"] }
             return "from a pack kept open and shared, and severely allergic"
         return None
 
-    def _fasting(self, person: Person, day: PlanDay, item: Item) -> str | None:
+    def _fasting(self, person: Person, day: PlanDay, item: Item, *, free: bool) -> str | None:
         for fast in person.prescription.fasts_on(day.dates):
+            if free and fast.hours is not None:
+                return "free in the day, and could be eaten in the hours of a fast"
             if any(item.suits(diet) != "yes" for diet in fast.diets):
                 return "not known to suit the fast on that date"
             if item.id in fast.never_items or not item.tags.isdisjoint(fast.never_tags):

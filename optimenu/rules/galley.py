@@ -48,7 +48,6 @@ class Galley(Rule[GalleySettings]):
         the packs fit one after another);
         sum members x hot water <= hot_ready_l + hot_l_per_min x hot_minutes;
         sum prep_min <= prep_min, a shared dish counted once.
-        A dish whose members eat at two times counts in full at both.
         A sitting's heating ends at its time and begins rounds x round_min (or minutes, if longer) before.
         Sittings whose times are closer than that share one capacity, chains of them too: all of it could
         then be heated before the first of them. So for hot water, closer than hot_minutes +

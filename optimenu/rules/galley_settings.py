@@ -84,8 +84,8 @@ def figure_faults(settings: GalleySettings, problem: Problem) -> Iterator[Settin
         if name not in named:
             yield SettingFault(("meals",), f'no meal "{name}".{nearest(name, named)}')
     for kind, own in settings.on.items():
-        if kind not in problem.kinds:
-            yield SettingFault(("on", kind), f'no day kind "{kind}".{nearest(kind, problem.kinds)}')
+        if kind not in problem.every_kind:
+            yield SettingFault(("on", kind), f'no day kind "{kind}".{nearest(kind, problem.every_kind)}')
         elif all(getattr(own, name) is None for name in FiguresTable.model_fields):
             yield SettingFault(("on", kind), "set at least one figure")
     told: dict[tuple[tuple[str, ...], str], None] = {}

@@ -13,7 +13,7 @@ from optimenu.problem.calendar import Course, Meal
 from optimenu.program.origin import Origin
 from optimenu.program.page import soft_amount, vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
-from optimenu.settings import Clock, NonNegative, Percent, Role, Settings, Whole
+from optimenu.settings import Clock, NonNegative, Percent, Role, Settings, Whole, minutes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -65,7 +65,7 @@ class MealTable(Settings):
     """One meal."""
 
     at: Clock
-    """Clock time it starts."""
+    """Clock time it starts; after midnight it belongs to the date that has just begun."""
     courses: dict[str, CourseTable]
     """Courses by name, as the catalogue's column ``courses`` has them."""
     energy_share: ShareTable | None = None
@@ -93,7 +93,7 @@ class MealsSettings(Settings):
             out.append(
                 Meal(
                     name,
-                    table.at.hour * 60 + table.at.minute,
+                    minutes(table.at),
                     tuple(t.course(c) for c, t in courses.items() if t.most),
                 )
             )

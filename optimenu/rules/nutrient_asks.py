@@ -40,8 +40,10 @@ class Ask:
         Limit on the sum, what supplements and plain water bring already taken off.
     per : Decimal
         Dates, a part-day for its share, the sum is divided by for reading.
-    scale : Decimal
-        Turns the sum into what a dietitian reads when ``bottom`` is set (then share or ratio).
+    factor : Decimal
+        What of ``bottom`` is taken off ``top``: a share, a density or a ratio as the config states it.
+    given : Decimal
+        What supplements and plain water bring, as a mean a date.
     """
 
     origin: Origin

@@ -161,8 +161,8 @@ price = 0.00001
     ) -> Iterator[SettingFault]:
         """Day kinds that do not exist, or that a window of several days cannot tell apart."""
         for kind in kinds:
-            if kind not in self.problem.kinds:
-                text = f'no day kind "{kind}".{nearest(kind, self.problem.kinds)}'
+            if kind not in self.problem.every_kind:
+                text = f'no day kind "{kind}".{nearest(kind, self.problem.every_kind)}'
                 yield SettingFault((*keys, kind), text)
             elif window not in ("meal", "day"):
                 text = f"a limit on a day kind needs the window meal or day, this one is {window}"

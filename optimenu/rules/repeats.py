@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from decimal import Decimal
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 import numpy as np
@@ -120,6 +121,11 @@ most_a_day = 1
             if table.gap_days and table.gap_days > length:
                 text = f"a gap of {table.gap_days} days is longer than the cycle of {length} days"
                 yield SettingFault((name, "gap_days"), text)
+            for day in self.problem.cycle:
+                near = [b for a, b in pairwise(sorted(day.dates)) if (b - a).days < (table.gap_days or 0)]
+                if day.block == "dated" and near:
+                    text = f"{day.label} serves dates within {table.gap_days} days, up to {near[0]}; "
+                    yield SettingFault((name, "gap_days"), text + "plan them as two days in [dates]")
             if not (table.most_a_day or table.most_a_cycle or table.gap_days):
                 yield SettingFault((name,), "set most_a_day, most_a_cycle or gap_days")
 
@@ -130,7 +136,7 @@ most_a_day = 1
                 self.problem.sequence,
                 table.gap_days,
                 wrap=table.wrap,
-                cycle=[d.number for d in self.problem.repeating],
+                cycle=self.problem.ring,
             )
             for name, table in self.settings.tables.items()
             if table.gap_days
@@ -262,7 +268,8 @@ most_a_day = 1
         """Tell whether every run round the cycle is judged, the seam's too: then days // gap is the most."""
         twice = days + days
         every = {tuple(sorted(twice[k : k + gap])) for k in range(len(days))}
-        return len(days) >= gap and every <= set(self._runs[name])
+        # a hole in the cycle lets more in than days over gap
+        return len(days) == len(self.problem.ring) >= gap and every <= set(self._runs[name])
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Count what the menu holds of every value, by day, cycle and run."""

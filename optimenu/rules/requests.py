@@ -91,6 +91,10 @@ extra_a_day = 1
                 if not 1 <= day <= self.problem.cycle_length:
                     text = f"day {day} is not in the cycle of {self.problem.cycle_length} days"
                     yield SettingFault((name, "days"), text)
+            inside = all(1 <= d <= self.problem.cycle_length for d in table.days)
+            if table.days and inside and not self._days(table):
+                text = "these days of the cycle have no date: days of their own have taken them all"
+                yield SettingFault((name, "days"), text)
             if table.meal is not None and table.meal not in meals:
                 yield SettingFault((name, "meal"), f'no meal "{table.meal}"')
             bounds = (table.at_least, table.at_most, table.exactly)

@@ -13,7 +13,7 @@ from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules.base import Measure, Rule, SettingFault
 from optimenu.rules.meals import ENERGY, CourseTable
-from optimenu.settings import Clock, Flag, NonNegative, Positive, Role, Settings, Unit, Whole
+from optimenu.settings import Clock, Flag, NonNegative, Positive, Role, Settings, Unit, Whole, minutes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -58,7 +58,7 @@ class ReserveSettings(Settings):
         return tuple(
             Meal(
                 name,
-                table.at.hour * 60 + table.at.minute,
+                minutes(table.at),
                 tuple(t.course(c) for c, t in table.courses.items() if t.most),
             )
             for name, table in named

@@ -77,11 +77,13 @@ crew_l = 800
         """Fuel needs both of its settings; plain water alone may already be too much."""
         s = self.settings
         for kind in s.plain_ml_on:
-            if kind not in self.problem.kinds:
-                text = f'no day kind "{kind}".{nearest(kind, self.problem.kinds)}'
+            if kind not in self.problem.every_kind:
+                text = f'no day kind "{kind}".{nearest(kind, self.problem.every_kind)}'
                 yield SettingFault(("plain_ml_on", kind), text)
         if (s.fuel_kg is None) != (s.fuel_g_per_l is None):
             yield SettingFault(("fuel_kg",), "fuel_kg and fuel_g_per_l go together; set both or neither")
+        elif s.melt_g_per_l and s.fuel_kg is None:
+            yield SettingFault(("melt_g_per_l",), "says nothing without fuel_kg and fuel_g_per_l; set them")
         elif s.fuel_kg is not None and self._plain() * s.melt_g_per_l > s.fuel_kg * 10**6:
             kilos = self._plain() * s.melt_g_per_l / 10**6
             text = f"melting the plain water alone takes {kilos:f} kg, more than fuel_kg = {s.fuel_kg}"
@@ -94,7 +96,8 @@ crew_l = 800
     def _plain(self) -> Decimal:
         """Plain water of the crew over the dates, mL."""
         s = self.settings
-        each = sum((d.weight * s.plain_ml_on.get(d.kind, s.plain_ml) for d in self.problem.cycle), ZERO)
+        days = self.problem.cycle
+        each = sum((d.weight * d.share * s.plain_ml_on.get(d.kind, s.plain_ml) for d in days), ZERO)
         return each * len(self.problem.people)
 
     def _hot(self, item: Item) -> Decimal:
@@ -141,7 +144,10 @@ crew_l = 800
                     page.row(origin, cols, added[page.item[cols]], high=s.added_ml, decimals=added_places)
             if s.hot_ml_at_a_meal is not None:
                 for meal in day.meals:
-                    cols = page.of(None, (day.number,), meal=meal.name)
+                    here = page.of(None, (day.number,), meal=meal.name)
+                    # what is free in the day may be made at this meal
+                    free = page.of(None, (day.number,), certain=False)
+                    cols = np.sort(np.concatenate((here, free)))
                     vals = hot[page.item[cols]] * heads[page.party[cols]]
                     page.row(
                         self._hot_meal(day.number, meal.name), cols, vals, high=s.hot_ml_at_a_meal,
@@ -167,7 +173,10 @@ crew_l = 800
             if s.hot_ml_at_a_meal is not None:
                 for meal in day.meals:
                     total = sum(
-                        (self._sum(tally.on(p, day.number, meal.name), self._hot) for p in self._everybody()),
+                        (
+                            self._sum(self._at(tally, p, day.number, meal.name), self._hot)
+                            for p in self._everybody()
+                        ),
                         ZERO,
                     )
                     label = f"{day.label}, {meal.name}: hot water, crew"
@@ -180,6 +189,10 @@ crew_l = 800
                     total += factor * day.weight * self._sum(tally.on(p, day.number), of)
             shown = Shown(total / 1000, None, limit / 1000, "L" if unit == "mL" else "kg")
             yield Measure(origin, label, unit, total, total, high=limit, section="water", shown=shown)
+
+    def _at(self, tally: Tally, p: int, day: int, meal: str) -> list[Entry]:
+        """What a person has at a meal, and what is free in the day and may be had there."""
+        return [e for e in tally.on(p, day) if e.meal is None or e.meal.name == meal]
 
     def _everybody(self) -> range:
         return range(len(self.problem.people))

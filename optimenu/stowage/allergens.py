@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from optimenu.catalogue.columns import ALLERGENS
-from optimenu.problem.opening import drawers, kept_apart
+from optimenu.problem.opening import drawers, kept_apart, open_dates
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -91,7 +91,7 @@ def matrix(problem: Problem, tally: Tally, *, every: bool = False) -> Matrix:
     every : bool
         Every allergen a catalogue can state, not only those of prescriptions.
     """
-    named = {a for p in problem.people for a in p.prescription.allergies}
+    named = {a for p in problem.people for a in p.prescription.watched}
     columns = tuple(a for a in ALLERGENS if every or a in named)
     items = sorted({e.item.id: e.item for e in tally.entries}.values(), key=lambda i: (i.name, i.id))
     rows = tuple(Row(i.id, i.name, tuple(map(i.allergen, columns))) for i in items)
@@ -102,7 +102,7 @@ def matrix(problem: Problem, tally: Tally, *, every: bool = False) -> Matrix:
         Watched(
             who.id,
             who.name,
-            tuple(sorted(who.prescription.allergies.items())),
+            tuple(sorted(who.prescription.watched.items())),
             tuple(_reaches(problem, p, items, entries)),
             tuple(
                 sorted(
@@ -111,7 +111,7 @@ def matrix(problem: Problem, tally: Tally, *, every: bool = False) -> Matrix:
             ),
         )
         for p, who in enumerate(problem.people)
-        if who.prescription.allergies
+        if who.prescription.watched
     )
     return Matrix(columns, rows, people)
 
@@ -119,7 +119,7 @@ def matrix(problem: Problem, tally: Tally, *, every: bool = False) -> Matrix:
 def _reaches(
     problem: Problem, person: int, items: list[Item], entries: Mapping[str, list[Entry]]
 ) -> Iterator[Reach]:
-    avoided = sorted(problem.people[person].prescription.allergies)
+    avoided = sorted(problem.people[person].prescription.watched)
     for item in items:
         held = tuple((a, item.allergen(a)) for a in avoided if item.allergen(a) != FREE)
         if not held:
@@ -144,7 +144,7 @@ def _ways(problem: Problem, person: int, e: Entry) -> Iterator[tuple[str, tuple[
     spot = (e.day.number, at, meal)
     if person in e.party.members:
         yield (POT if len(e.party.members) > 1 else OWN), spot
-        if e.item.servings_per_pack > 1 and len(drawers(problem, e.party, e.item)) > 1:
+        if open_dates(e.item) and len(drawers(problem, e.party, e.item)) > 1:
             yield JAR, spot
     if any(_beside(problem, person, other, e) for other in e.party.members if other != person):
         yield TABLE, spot

@@ -117,7 +117,7 @@ class Horizon:
         if day is None:
             each = max((self.problem.plain_water_ml, *self.problem.plain_water_on.values()))
         else:
-            each = self.problem.plain_water(day.kind)
+            each = self.problem.plain_water(day.kind) * (day.share if when <= self.problem.dates[-1] else 1)
         return each * len(self.problem.people)
 
     def here(self, person: int, when: date) -> bool:

@@ -105,7 +105,7 @@ def order_sheet(tally: Tally, rules: Sequence[Rule[Any]], settings: OrderTable) 
         )
     lines.sort(key=lambda x: (x.load.number, x.order_by is None, x.order_by, x.item.name, x.item.id))
     under = settings.fewer_than * len(problem.people)
-    avoided = {a for p in problem.people for a in p.prescription.allergies}
+    avoided = {a for p in problem.people for a in p.prescription.watched}
     return Sheet(tuple(lines), _seldom(tally, under), under, tuple(sorted(avoided)))
 
 

@@ -180,7 +180,7 @@ def person_sheet(
         on=script.date,
         allergies=tuple(sorted(script.allergies.items())),
         diets=tuple(sorted(script.diets)),
-        never_items=tuple(sorted(items[i].name for i in script.never_items)),
+        never_items=tuple(sorted(items[i].name if i in items else i for i in script.never_items)),
         never_tags=tuple(sorted(script.never_tags)),
         supplements=tuple(script.supplements.items()),
         limits=_prescribed(problem, who, mine),
@@ -298,7 +298,7 @@ def _traces(problem: Problem, tally: Tally, person: int) -> tuple[Trace, ...]:
         days.setdefault(e.item.id, {})[e.day.label] = None
     found = [
         Trace(i, item.name, allergen, severity, item.allergen(allergen), tuple(days[i]))
-        for allergen, severity in problem.people[person].prescription.allergies.items()
+        for allergen, severity in problem.people[person].prescription.watched.items()
         for i in days
         if (item := problem.catalogue.by_id[i]).allergen(allergen) != "free"
     ]

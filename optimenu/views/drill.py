@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from decimal import ROUND_FLOOR, Decimal
+from decimal import Decimal
 from fractions import Fraction
-from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
@@ -17,6 +16,7 @@ from optimenu.stowage.drill_answer import LOW, counted
 from optimenu.stowage.drill_board import RESERVE
 from optimenu.stowage.drill_question import FREEZER, HEATER, HOT_WATER
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
+from optimenu.views.drill_words import kcal, litres, percent
 from optimenu.views.summary import many
 
 if TYPE_CHECKING:
@@ -94,17 +94,6 @@ def tenths(value: Fraction | Decimal) -> str:
     return f"{Decimal(int(value * 10)) / 10:,.1f}"
 
 
-def percent(level: Fraction | Decimal, *, up: bool = False) -> str:
-    """Write a level in per cent to one decimal, down unless a bound asks for up."""
-    tens = level * 1000
-    whole = ceil(tens) if up else floor(tens)
-    return f"{Decimal(whole) / 10:.1f} %"
-
-
-def _kcal(value: Decimal) -> str:
-    return f"{value.quantize(Decimal(1), ROUND_FLOOR):,}"
-
-
 def _board(problem: Problem, answer: Answer, letters: Mapping[str, Mark]) -> list[RenderableType]:
     """On board at the start: packs and energy, lost, left, and how long it lasts."""
     lost = {g.item.id for g in answer.gone}
@@ -132,7 +121,7 @@ def _board(problem: Problem, answer: Answer, letters: Mapping[str, Mark]) -> lis
     for s in answer.stores:
         who = letters[problem.people[s.person].id].text(name=True)
         energy.add_row(
-            who, cell(_kcal(s.menu + s.reserve)), cell(_kcal(s.lost)), cell(_kcal(s.left)),
+            who, cell(kcal(s.menu + s.reserve)), cell(kcal(s.lost)), cell(kcal(s.left)),
             cell(tenths(s.days(s.left))), cell(s.dates),
         )  # fmt: skip
     sums = [
@@ -141,8 +130,8 @@ def _board(problem: Problem, answer: Answer, letters: Mapping[str, Mark]) -> lis
     ]
     days = sum((s.days(s.left) for s in answer.stores), Fraction(0))
     energy.add_row(
-        cell("crew", STYLES["head"]), cell(_kcal(sums[0])), cell(_kcal(sums[1])),
-        cell(_kcal(sums[0] - sums[1])), cell(tenths(days)), cell(sum(s.dates for s in answer.stores)),
+        cell("crew", STYLES["head"]), cell(kcal(sums[0])), cell(kcal(sums[1])),
+        cell(kcal(sums[0] - sums[1])), cell(tenths(days)), cell(sum(s.dates for s in answer.stores)),
     )  # fmt: skip
     until = "the next load comes" if answer.horizon.cover != answer.horizon.dates else "the end"
     if answer.question.load is not None:
@@ -184,7 +173,7 @@ def _lost(
         gone = sorted(answer.gone, key=lambda g: -g.kcal)
         shown = gone if everything else gone[:MOST]
         for g in shown:
-            table.add_row(cell(g.item.name), cell(sum(g.packs.values())), cell(_kcal(g.kcal)), cell(g.why))
+            table.add_row(cell(g.item.name), cell(sum(g.packs.values())), cell(kcal(g.kcal)), cell(g.why))
         parts.append(table)
         if len(gone) > len(shown):
             parts.append(cell(f"{len(gone) - len(shown)} more; all of them with --all", STYLES["quiet"]))
@@ -227,7 +216,7 @@ def _means(days: Sequence[PersonDate], count: int) -> list[Text]:
         sum((getattr(d, n) for d in days), ZERO) / count / 1000
         for n in ("water_planned", "water_left", "water_ration")
     ]
-    return [cell(_kcal(v)) for v in energy] + [cell(f"{v:.2f}") for v in water]
+    return [cell(kcal(v)) for v in energy] + [cell(f"{v:.2f}") for v in water]
 
 
 def _water(problem: Problem, answer: Answer) -> list[RenderableType]:
@@ -240,11 +229,11 @@ def _water(problem: Problem, answer: Answer) -> list[RenderableType]:
             sums[n][d.when] += getattr(d, n)
 
     def ends(n: str) -> str:
-        return _litres(sums[n].values())
+        return litres(sums[n].values())
 
     there = answer.question.water_l
     text = (
-        f"A day for the crew, {_litres(answer.plain_ml.values())} of plain water included: planned "
+        f"A day for the crew, {litres(answer.plain_ml.values())} of plain water included: planned "
         f"{ends('water_planned')}; for the menu that is left {ends('water_left')}"
     )
     parts: list[RenderableType] = [heading("Water")]
@@ -280,12 +269,6 @@ def _water(problem: Problem, answer: Answer) -> list[RenderableType]:
         words = f"On {many(len(short_dates), 'date')} not all can be made that is left of the menu"
         parts.append(marked(sign(BELOW), f"{words}: what needs no water first, then most energy a litre."))
     return parts
-
-
-def _litres(ml: Iterable[Decimal]) -> str:
-    values = list(ml)
-    low, high = min(values) / 1000, max(values) / 1000
-    return f"{plain(low)} L" if low == high else f"{plain(low)} to {plain(high)} L"
 
 
 def _apart(
@@ -333,7 +316,7 @@ def _ration(problem: Problem, answer: Answer, letters: Mapping[str, Mark]) -> li
         parts.append(marked(sign(BELOW), text, STYLES["head"]))
     kept = sum(answer.left_over.values(), ZERO)
     if kept:
-        parts.append(cell(f"Not eaten in the ration: {_kcal(kept)} kcal of the crew's food that is left."))
+        parts.append(cell(f"Not eaten in the ration: {kcal(kept)} kcal of the crew's food that is left."))
     if answer.stranded:
         text = f"{many(answer.stranded, 'serving')} left in opened packs that do not keep: discard them."
         parts.append(cell(text))
@@ -343,7 +326,7 @@ def _ration(problem: Problem, answer: Answer, letters: Mapping[str, Mark]) -> li
 def _level(d: PersonDate | None) -> Text:
     if d is None:
         return cell("-")
-    text = cell(f"{_kcal(d.ration)} {int(d.level * 100)} %")
+    text = cell(f"{kcal(d.ration)} {int(d.level * 100)} %")
     return sign(BELOW).append(" ").append_text(text) if d.low else text
 
 
@@ -355,7 +338,7 @@ def _verdict(problem: Problem, answer: Answer, letters: Mapping[str, Mark]) -> l
         text = "Everybody has on every date what the plan gave, or the requirement where that is less."
         return [cell(text, STYLES["head"])]
     who = problem.people[worst.person].name
-    here = f"Least: {who}, {_day(worst.when)}, {_kcal(worst.ration)} kcal, {percent(worst.level)}."
+    here = f"Least: {who}, {_day(worst.when)}, {kcal(worst.ration)} kcal, {percent(worst.level)}."
     top = (
         f"No ration of what is left gives every person-day more than {percent(answer.bound, up=True)} of its "
         "requirement, however finely servings are cut; packs of several are eaten where planned"

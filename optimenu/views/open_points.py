@@ -91,6 +91,8 @@ def _head(point: OpenPoint, names: Mapping[str, str]) -> str:
             )
         case "fast_energy":
             return f"a fast of {names[point.about]} takes meals and the energy asked stays whole"
+        case "fast_outside":
+            return f"{many(n, 'date')} of a fast of {names[point.about]} outside the stay, so not kept"
         case "not_tasted":
             return (
                 f"{n} {'dish' if n == 1 else 'dishes'} that at least two others like and "
@@ -127,6 +129,8 @@ def _entry(kind: str, fact: Mapping[str, Any], names: Mapping[str, str]) -> str:
             if until is None:
                 return text
             return f"{text}, {_DATES[kind]} {dates_of([until])} {until.year}"
+        case "fast_outside":
+            return f"{dates_of([fact['date']])} {fact['date'].year}"
         case "fast_energy":
             meals = f"{fact['missed']} of {fact['meals']} meals"
             kind = "give the date a kind with its own energy"

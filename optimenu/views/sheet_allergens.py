@@ -95,8 +95,10 @@ def _matrix_legend(names: Sequence[str], heads: Sequence[str], found: Matrix) ->
 
 def _watched(problem: Problem, title: Text, w: Watched) -> list[RenderableType]:
     """Say of one person what reaches them, and at which meals what they avoid stands beside them."""
-    avoid = ", ".join(problem.people[problem.person_number[w.id]].prescription.allergy_words())
-    parts: list[RenderableType] = [Text(), title.append(f": never {avoid}")]
+    script = problem.people[problem.person_number[w.id]].prescription
+    doses = [f"{spaced(a)} (at most {many(n, 'serving')} a day)" for a, n in script.intolerances.items()]
+    avoid = ", ".join([*(f"never {x}" for x in script.allergy_words()), *doses])
+    parts: list[RenderableType] = [Text(), title.append(f": {avoid}")]
     away = [r for r in w.reach if r.kept_away]
     lines = [f"kept away: {many(len(away), 'item')} of {len(w.reach)} on the menu that are not free of it"]
     beside: dict[str, set[str]] = {}

@@ -7,6 +7,9 @@ from datetime import date
 import pytest
 
 from optimenu.config.case import load_case
+from optimenu.config.open_points import open_points
+from optimenu.menu.menu import day_numbers
+from optimenu.views.open_points import open_page
 from tests.config.test_case import CONFIG, ITEMS, changed, line_of, told, write
 
 TWO = (
@@ -250,7 +253,7 @@ def test_common_meals_are_counted(tmp_path):
     config = TWO.replace("cycle_days = 2", "cycle_days = 2\ncommon_meals = 2")
     more = '[watches.w]\npeople = ["bo"]\nmeals = { lunch = "11:00" }\n'
     found = told(project(tmp_path, more, config=config))
-    text = "everybody eats 1 meals at one time; let watches meet at more"
+    text = "everybody eats 1 meal at one time; let watches meet at more"
     assert found == [f"plan.toml:14 [stay] common_meals: on {k} days {text}" for k in ("rest", "work")]
     assert load_case(project(tmp_path, more.replace("11:00", "12:00"), config=config))
 
@@ -278,7 +281,7 @@ def test_common_meals_are_counted(tmp_path):
         (
             'to = "17:00"',
             'to = "23:00"',
-            "plan.toml:7 [prescriptions] file: the fast of bo leaves no meal on "
+            "plan.toml:7 [prescriptions] file: the fast one of bo leaves no meal on "
             "2031-01-02; move one out of its hours",
         ),
         (
@@ -316,3 +319,54 @@ def test_an_unknown_setting_of_a_person_is_a_fault_and_not_a_crash(tmp_path):
     path = project(tmp_path, config=config)
     at = line_of(path.read_text(), "heigth_m")
     assert f'plan.toml:{at} [people.bo] no setting "heigth_m". Did you mean "height_m"?' in told(path)
+
+
+def test_two_fasts_a_cycle_apart_are_two_days_of_their_own(tmp_path):
+    # 1 and 3 January are both days 1 of the cycle of two
+    scripts = FAST.replace("[2031-01-02]", "[2031-01-01, 2031-01-03]")
+    question = problem(tmp_path, scripts=scripts)
+    numbers = day_numbers(question)
+    assert len(numbers) == len(question.days)
+    assert [d.label for d in question.days if d.block == "dated"] == ["1 Jan", "3 Jan"]
+    assert numbers["dated", 1] != numbers["dated", 2]
+
+
+def test_a_fast_over_midnight_is_laid_down_as_two(tmp_path):
+    scripts = FAST.replace('from = "05:00"', 'from = "19:00"').replace('to = "17:00"', 'to = "08:00"')
+    assert told(project(tmp_path, scripts=scripts)) == [
+        "prescriptions.toml:11 [people.bo.fasts.one] to: runs over midnight; lay down the evening and the "
+        "next date's morning as two fasts"
+    ]
+
+
+def test_own_hours_of_sleep_hold_no_meal(tmp_path):
+    config = changed('name = "Bo"', 'name = "Bo"\nsleep = [["17:00", "01:00"]]', TWO)
+    path = project(tmp_path, config=config)
+    at = line_of(path.read_text(), "sleep =")
+    assert told(path) == [
+        f"plan.toml:{at} [people.bo] sleep: dinner at 18:00 finds bo asleep; set other hours"
+    ]
+
+
+def test_a_kind_left_without_a_day_may_still_be_named(tmp_path):
+    # the rest days, 2 and 4 January, are both planned by themselves
+    more = '[dates.feast]\non = [2031-01-02, 2031-01-04]\nkind = "feast"\n[avoid.on.rest]\n'
+    question = problem(tmp_path, more + 'never = { items = ["rice"] }\n')
+    assert question.kinds == ("work", "feast")
+    assert "rest" in question.every_kind
+    # the cycle has a hole where its second day was
+    assert question.ring == (0, None)
+
+
+def test_a_fast_outside_the_stay_is_an_open_point(tmp_path):
+    case = load_case(project(tmp_path, scripts=FAST.replace("2031-01-02", "2013-01-02")))
+    (point,) = (p for p in open_points(case) if p.kind == "fast_outside")
+    assert point.facts == [{"person": "bo", "date": date(2013, 1, 2)}]
+
+
+def test_a_fast_that_takes_meals_and_leaves_the_energy_is_an_open_point(tmp_path):
+    case = load_case(project(tmp_path, scripts=FAST))
+    (point,) = (p for p in open_points(case) if p.kind == "fast_energy")
+    assert (point.about, point.facts[0]["missed"], point.facts[0]["meals"]) == ("bo", 1, 2)
+    page = "\n".join(str(getattr(r, "renderable", r)) for r in open_page(case, [point]))
+    assert "2 Jan, without 1 of 2 meals, 1200 kcal" in page

@@ -79,8 +79,11 @@ def only(who: str, by: str = "planner", verb: str = "change") -> str:
 CHANGES = [
     # what is changed, keys, and who may
     ('name = "Other"', "planner"),
-    ('catalogue.file = "more.csv"', "planner"),
+    ('catalogue.file = "more.csv"', "dietitian"),
     ('tasting.file = "more.csv"', "planner"),
+    # a day kind carries energy and limits with it
+    ("stay.kinds.rest = [1, 2]", "dietitian"),
+    ('stay.ordinary_kind = "rest"', "dietitian"),
     ("tasting.sample_weight = 2", "dietitian"),
     ("goal.repeat_share = 0.5", "planner"),
     ("search.seed = 2", "planner"),

@@ -134,3 +134,10 @@ def test_the_seam_is_that_of_the_cycle_alone():
 )
 def test_passes(sequence, length, expected):
     assert passes(sequence, length) == expected
+
+
+def test_a_hole_in_the_cycle_keeps_its_place_in_the_seam():
+    # seven days, the last without a date: days 5 (4) and 1 (0) are three apart, so no run of three holds both
+    found = runs((0, 1, 2, 3, 4, 5, 7), 3, wrap=True, cycle=(0, 1, 2, 3, 4, 5, None))
+    assert (0, 4, 5) not in found
+    assert (0, 5) in found

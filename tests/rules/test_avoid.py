@@ -7,9 +7,10 @@ from dataclasses import replace
 import pytest
 
 from optimenu.catalogue.columns import DIETS
+from optimenu.crew.fasts import Fast
 from optimenu.problem.problem import Party
 from optimenu.rules.avoid import Avoid, prescription_faults
-from tests.rules.hand import broken, faults, item, person, problem, reason, rule, said, tally
+from tests.rules.hand import FIRST, broken, faults, item, person, problem, reason, rule, said, tally
 from tests.rules.tiny import measured
 
 STEW, RICE, OATS = item("stew"), item("rice"), item("oats", "main side", tags=frozenset({"oaty"}))
@@ -279,3 +280,13 @@ def test_grapefruit_by_tag_or_item():
         {"never_items": frozenset({"pomelo_cup"})},
     ):
         assert reasons(script, fruit) == "ana: excluded by prescription"
+
+
+def test_nothing_is_free_on_a_date_with_fasting_hours():
+    fast = Fast("f", frozenset({FIRST}), (300, 1020))
+    question = problem((item("stew"),), people=(person("ana", fasts=(fast,)),), days=2)
+    avoid = rule(Avoid, "", question)
+    free = "ana: free in the day, and could be eaten in the hours of a fast"
+    assert reason(avoid, question, "stew", meal=None) == free
+    assert reason(avoid, question, "stew", meal=None, day=1) is None
+    assert reason(avoid, question, "stew") is None

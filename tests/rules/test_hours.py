@@ -264,7 +264,8 @@ def test_what_is_prescribed_holds_for_one_person_and_says_who_may_loosen_it():
 
 def test_free_servings_and_items_on_both_sides_are_refused():
     both = item("moussaka", main_ingredient="beef", allergens={})
-    question = problem((*ALL, both))
+    known = [replace(i, main_ingredient=i.main_ingredient or "other") for i in ALL]
+    question = problem((*known, both))
     toml = "[hours.apart.x]\nthese = { items = ['meat'], main_ingredients = ['beef'] }\n"
     ruled = rule(FoodsAndHours, toml + "those = { contains = ['milk'] }\nhours = 3", question)
     tail = "free in the day, it could be eaten then"

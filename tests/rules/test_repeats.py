@@ -294,3 +294,14 @@ def test_faults():
         ("a.gap_days", "a gap of 3 days is longer than the cycle of 2 days"),
         ("b", "set most_a_day, most_a_cycle or gap_days"),
     ]
+
+
+def test_one_menu_on_two_dates_within_the_gap_is_a_fault():
+    question = problem((item("stew"),), days=4)
+    first, second, *rest = question.days
+    own = replace(first, block="dated", label="camp", dates=(first.dates[0], second.dates[0]))
+    question = replace(question, days=(own, *rest), sequence=(0, 0, 2, 3))
+    found = faults(rule(Repeats, '[repeats.x]\nof = "item"\ngap_days = 3', question))
+    assert found == [
+        ("x.gap_days", "camp serves dates within 3 days, up to 2031-03-02; plan them as two days in [dates]")
+    ]

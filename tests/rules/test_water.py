@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 from optimenu.problem.problem import Party
@@ -130,4 +131,27 @@ def test_snow_is_melted_for_every_drop():
     short = toml.replace("0.068", "0.03")
     assert faults(rule(Water, short, question)) == [
         ("fuel_kg", "melting the plain water alone takes 0.04 kg, more than fuel_kg = 0.03")
+    ]
+
+
+def test_hot_water_that_is_free_in_the_day_counts_at_every_meal():
+    question = problem((SOUP,), days=1)
+    water = rule(Water, "[water]\nhot_ml_at_a_meal = 499", question)
+    menu = tally(question, "ana 1 lunch main soup 1\nana 1 soup 1?")
+    # 250 mL at lunch and 250 free: 500; dinner has the free one alone
+    assert broken(water, menu) == [("water.hot_ml_at_a_meal", "", 0, "1", "mL")]
+
+
+def test_a_part_day_takes_its_share_of_plain_water():
+    question = problem((SOUP,), days=1, dates=2)
+    half = replace(question, days=tuple(replace(d, share=Decimal("0.25")) for d in question.days))
+    water = rule(Water, "[water]\nplain_ml = 1000\ncrew_l = 0.5", half)
+    (whole,) = water.measures(tally(half, "ana 1 lunch main soup 1"))
+    # a quarter of a litre on two dates, and a soup on each
+    assert whole.most == 500 + 500
+
+
+def test_melting_says_nothing_without_fuel():
+    assert faults(rule(Water, "[water]\nmelt_g_per_l = 20", problem((SOUP,)))) == [
+        ("melt_g_per_l", "says nothing without fuel_kg and fuel_g_per_l; set them")
     ]

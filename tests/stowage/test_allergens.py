@@ -115,3 +115,13 @@ def test_cells_are_the_catalogue_s_and_nothing_served_is_called_kept_away(seed):
             r.item for r in found.rows if question.catalogue.by_id[r.item].allergen(allergen) != "free"
         }
         assert {r.item for r in w.reach if not r.kept_away} == near & eaten
+
+
+def test_an_intolerance_is_looked_out_for_like_an_allergy():
+    pot = item("pot", allergens={**dict.fromkeys(ALLERGENS, "free"), "peanuts": "contains"})
+    question = problem((pot,), people=(person("ana", intolerances={"peanuts": 1}),), days=1)
+    found = matrix(question, tally(question, "ana 1 lunch main pot 1"))
+    assert found.allergens == ("peanuts",)
+    (ana,) = found.people
+    assert ana.allergies == (("peanuts", "at most 1 a day"),)
+    assert [r.item for r in ana.reach] == ["pot"]

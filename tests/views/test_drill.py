@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from rich.console import Console
 
-from optimenu.views.drill import drill_page, percent, tenths
+from optimenu.views.drill import drill_page, tenths
+from optimenu.views.drill_words import percent
 from tests.rules.hand import D
 from tests.stowage.test_drill import BAR, ITEMS, PEOPLE, asked
 
