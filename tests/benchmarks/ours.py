@@ -86,7 +86,11 @@ def bound(program: Program, clock: Clock) -> tuple[Relaxation, Any, dict[str, An
         return relaxation, None, {"proved": missing.proved}
     certificate = certify(program, relaxation)
     clock.lap("certificate")
-    return relaxation, certificate, {"merged_columns": merged.n_class, "merged_rows": len(merged.model.row_low)}
+    return (
+        relaxation,
+        certificate,
+        {"merged_columns": merged.n_class, "merged_rows": len(merged.model.row_low)},
+    )
 
 
 def solve(
@@ -150,7 +154,9 @@ def thinned(
     return out
 
 
-def audit(case: Case, program: Program, scale: Scale, certificate: Any, counts: Any, value: float) -> list[str]:
+def audit(
+    case: Case, program: Program, scale: Scale, certificate: Any, counts: Any, value: float
+) -> list[str]:
     """Faults of the menu found and of its claims; none when all stands."""
     report = audit_menu(case.problem, case.rules, from_counts(case.problem, program, counts), scale)
     proof = prove(program, certificate, report, value=claimed(program.value(program.complete(counts))))

@@ -6,6 +6,7 @@ import re
 import subprocess
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,13 +59,14 @@ def highs(program: Program, seconds: float, threads: int) -> Answer:
     def told(kind: Any, _message: str, out: Any, _back: Any, _data: Any) -> None:
         bound = -out.mip_dual_bound * units if abs(out.mip_dual_bound) < INFINITE else None
         value = -out.mip_primal_bound * units if abs(out.mip_primal_bound) < INFINITE else None
-        answer.events.append((time.perf_counter() - began, value, bound))
+        if not answer.events or answer.events[-1][1:] != (value, bound):
+            answer.events.append((time.perf_counter() - began, value, bound))
         if bound is not None and (out.mip_node_count <= 1 or answer.root is None):
             answer.root = bound
 
     h.setCallback(told, None)
     h.startCallback(highspy.cb.HighsCallbackType.kCallbackMipImprovingSolution)
-    h.startCallback(highspy.cb.HighsCallbackType.kCallbackMipLogging)
+    h.startCallback(highspy.cb.HighsCallbackType.kCallbackMipInterrupt)
     h.run()
     state, info = h.getModelStatus(), h.getInfo()
     answer.seconds = time.perf_counter() - began
@@ -76,6 +78,26 @@ def highs(program: Program, seconds: float, threads: int) -> Answer:
         answer.bound = -info.mip_dual_bound * units
     if info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible:
         _settle(answer, program, list(h.getSolution().col_value))
+    return answer
+
+
+def relaxation(program: Program, seconds: float, threads: int) -> Answer:
+    """The plain model without whole numbers, by HiGHS: what merging alone costs the bound."""
+    answer = Answer("plain LP")
+    began = time.perf_counter()
+    model = plain(program)
+    h = to_highs(replace(model, whole=np.zeros_like(model.whole)))
+    h.setOptionValue("threads", threads)
+    h.setOptionValue("time_limit", seconds)
+    h.run()
+    answer.seconds = time.perf_counter() - began
+    state = h.getModelStatus()
+    if state == highspy.HighsModelStatus.kOptimal:
+        answer.end = "relaxation"
+        units = model.goal_unit / 10.0**program.goal_decimals
+        answer.bound = answer.root = -h.getInfo().objective_function_value * units
+    elif state == highspy.HighsModelStatus.kInfeasible:
+        answer.end = "impossible"
     return answer
 
 
@@ -97,17 +119,28 @@ def cbc(program: Program, seconds: float, threads: int) -> Answer:
         write_mps(model, mps)
         before = time.perf_counter() - began
         command = [pulp.PULP_CBC_CMD.pulp_cbc_path, str(mps)]
-        command += ["-sec", str(seconds), "-ratio", "0", "-allow", "0", "-primalT", "1e-9", "-timeMode", "elapsed"]
+        command += [
+            "-sec",
+            str(seconds),
+            "-ratio",
+            "0",
+            "-allow",
+            "0",
+            "-primalT",
+            "1e-9",
+            "-timeMode",
+            "elapsed",
+        ]
         command += ["-threads", str(threads)] if threads > 1 else []
-        done = subprocess.run([*command, "-solve", "-solu", str(out)], capture_output=True, text=True, check=False)
+        done = subprocess.run(
+            [*command, "-solve", "-solu", str(out)], capture_output=True, text=True, check=False
+        )
         answer.seconds = time.perf_counter() - began
         x, head = _cbc_solution(out, len(model.cost))
     for line in done.stdout.splitlines():
         if found := SOLUTION.search(line):
             answer.events.append((before + float(found[2]), -float(found[1]) * units, None))
-        elif found := ROOT.search(line):
-            answer.root = answer.bound = -float(found[1]) * units
-        elif found := CUTS.search(line):
+        elif found := ROOT.search(line) or CUTS.search(line):
             answer.root = answer.bound = -float(found[1]) * units
         elif (found := BOUND.search(line)) and abs(float(found[1])) < INFINITE:
             answer.bound = -float(found[1]) * units
@@ -115,7 +148,7 @@ def cbc(program: Program, seconds: float, threads: int) -> Answer:
         elif found := LAST.search(line):
             answer.bound = -float(found[1]) * units
     answer.events.sort(key=lambda e: e[0])
-    if head.startswith("Infeasible") or "Problem is infeasible" in done.stdout:
+    if "nfeasible" in head or "Problem is infeasible" in done.stdout:
         answer.end, answer.bound = "impossible", None
     elif head.startswith("Optimal"):
         answer.end = "closed"
@@ -166,10 +199,11 @@ def scip(program: Program, seconds: float, threads: int) -> Answer:
             self.model.catchEvent(SCIP_EVENTTYPE.NODESOLVED, self)
 
         def eventexec(self, event: Any) -> None:
-            value, bound = self.model.getPrimalbound(), self.model.getDualbound()
+            bound = self.model.getDualbound()
             known = None if abs(bound) >= 1e19 else -bound * units
-            at = time.perf_counter() - began
-            answer.events.append((at, None if abs(value) >= 1e19 else -value * units, known))
+            best = self.model.getBestSol()
+            value = None if best is None else -self.model.getSolObjVal(best) * units
+            answer.events.append((time.perf_counter() - began, value, known))
             if self.model.getNNodes() <= 1 and known is not None:
                 answer.root = known
 
@@ -236,9 +270,10 @@ def _whole_goal(model: Plain) -> tuple[np.ndarray, float]:
 
 
 PEERS: dict[str, Callable[[Program, float, int], Answer]] = {
+    "lp": relaxation,
     "highs": highs,
     "cbc": cbc,
     "scip": scip,
     "cpsat": cpsat,
 }
-MODULE = {"highs": "highspy", "cbc": "pulp", "scip": "pyscipopt", "cpsat": "ortools"}
+MODULE = {"lp": "highspy", "highs": "highspy", "cbc": "pulp", "scip": "pyscipopt", "cpsat": "ortools"}

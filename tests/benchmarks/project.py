@@ -12,9 +12,10 @@ import numpy as np
 import tomli
 
 from optimenu.config.case import load_case
-from optimenu.program.build import build
+from optimenu.program.build import build, priced
 from optimenu.program.program import NO_LOW
 from optimenu.solve.bound import relax
+from optimenu.solve.liking import scale_of
 from optimenu.solve.linear import maximise
 from optimenu.solve.merge import merge
 from tests.benchmarks.sampled import DEMO, demo_rows, sample, write_csv
@@ -58,7 +59,7 @@ def _write(instance: Instance, folder: Path, caps: dict[str, Any]) -> Path:
     write_csv(folder / "tasting.csv", _tasting(rows, size.people, rng(2)))
     share, least = Decimal(size.people * size.dates) / (STATION[0] * STATION[2]), LEAST_PACKS
     if instance.variant == "whole":
-        share, least = share / FEW_PACKS, 1
+        share, least = share / FEW_PACKS, LEAST_PACKS // 2
     write_csv(folder / "stock.csv", _stock(rows, share, least))
     scripts = tomli.loads((DEMO / "configs/station/prescriptions.toml").read_text(encoding="utf-8"))
     # those with a severe allergy last: two people choose from 120 items, four from 240
@@ -138,8 +139,10 @@ def _caps(instance: Instance) -> dict[str, Any]:
         return {"iron_mg": _rounded(Decimal(most) * NO_IRON)}
     (mass,), (volume,) = _rows(program, "stowage", "gross_kg"), _rows(program, "stowage", "volume_l")
     if instance.variant == "noroom":
-        return {"volume_l": _rounded(Decimal(_in_units(program, volume, _extreme(program, volume, -1))) * NO_ROOM)}
-    x = relax(program).x
+        return {
+            "volume_l": _rounded(Decimal(_in_units(program, volume, _extreme(program, volume, -1))) * NO_ROOM)
+        }
+    x = relax(priced(program, scale_of(case.problem, program).prices)).x
     used = [_in_units(program, r, float(_dense(program, r) @ x)) for r in (mass, volume)]
     return {"gross_kg": _rounded(Decimal(used[0]) * TIGHT), "volume_l": _rounded(Decimal(used[1]) * TIGHT)}
 

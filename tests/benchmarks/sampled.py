@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 
 DEMO = Path(__file__).parents[2]
 JITTERED = (
-    "CA_mg FE_mg MG_mg P_mg K_mg NA_mg ZN_mg CU_mg MN_mg SE_ug VITD_ug VITK1_ug VITC_mg THIA_mg RIBF_mg "
-    "PANTAC_mg VITB6A_mg VITB12_ug CHOLN_mg"
-).split()
+    "CA_mg", "FE_mg", "MG_mg", "P_mg", "K_mg", "NA_mg", "ZN_mg", "CU_mg", "MN_mg", "SE_ug", "VITD_ug",
+    "VITK1_ug", "VITC_mg", "THIA_mg", "RIBF_mg", "PANTAC_mg", "VITB6A_mg", "VITB12_ug", "CHOLN_mg",
+)  # fmt: skip
 """Nutrients that no other column of the catalogue is a part or a sum of."""
 SIZED = ("gross_g", "volume_ml", "cost")
 SPREAD = 0.1

@@ -71,7 +71,7 @@ def config(
     values["stay"] |= {
         "last_date": first + timedelta(days=size.dates - 1),
         "cycle_days": size.days,
-        "kinds": {"rest": [d for d in range(7, size.days + 1, 7)]} if size.days >= 7 else {},
+        "kinds": {"rest": list(range(7, size.days + 1, 7))} if size.days >= 7 else {},
     }
     if size.days < 7:
         for person in crew.values():
@@ -132,7 +132,7 @@ def _tighten(values: dict[str, Any], instance: Instance, caps: dict[str, Any]) -
         for column, low, high in (("PROCNT_g", 13, 25), ("FAT_g", 26, 34), ("CHOCDF_g", 46, 58)):
             nutrients["shares"][column] |= {"low": low, "high": high}
     if instance.variant == "whole":
-        values["galley"] |= {"places": -(-people // 2), "rounds": 2, "prep_min": 6 * people}
+        values["galley"] |= {"places": -(-people // 2), "rounds": 2, "prep_min": 10 + 4 * people}
     if "iron_mg" in caps:
         nutrients.setdefault("limits", {})["FE_mg"] = {"stay": {"low": caps["iron_mg"]}}
 

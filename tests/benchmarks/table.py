@@ -7,7 +7,8 @@ from typing import Any
 from tests.benchmarks.answer import Answer, relative
 
 PHASES = (
-    "make", "read", "rows", "liking", "merge", "bound", "certificate", "proof", "load search", "search", "audit",
+    "make", "read", "rows", "liking", "merge", "bound", "certificate", "proof", "load search",
+    "search", "audit",
 )  # fmt: skip
 
 
@@ -16,7 +17,9 @@ def markdown(head: list[str], rows: list[list[str]]) -> str:
     width = [max(len(line[k]) for line in [head, *rows]) for k in range(len(head))]
     lines = [" | ".join(cell.ljust(w) for cell, w in zip(line, width, strict=True)) for line in [head, *rows]]
     rule = "-|-".join("-" * w for w in width)
-    return "\n".join(f"| {line} |" for line in [lines[0], rule, *lines[1:]]).replace(f"| {rule} |", f"|-{rule}-|")
+    return "\n".join(f"| {line} |" for line in [lines[0], rule, *lines[1:]]).replace(
+        f"| {rule} |", f"|-{rule}-|"
+    )
 
 
 def number(value: float | None, digits: int = 3) -> str:

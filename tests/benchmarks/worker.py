@@ -29,9 +29,7 @@ def ours(job: dict[str, Any], folder: Path) -> dict[str, Any]:
     """Our own road; leaves the Program behind for the others."""
     from tests.benchmarks.ours import whole_road
 
-    out, program = whole_road(
-        instance_of(job), folder, job["moves"], job["seconds"], job["threads"]
-    )
+    out, program = whole_road(instance_of(job), folder, job["moves"], job["seconds"], job["threads"])
     # before the Program is written out, which needs memory of its own
     out["answer"]["peak_mb"] = peak_mb()
     with (folder / "program.pickle").open("wb") as file:
