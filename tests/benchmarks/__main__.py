@@ -67,7 +67,7 @@ def main(given: list[str] | None = None) -> int:
         found["instances"] = runs
         print_parts(size_table(runs), phase_table(runs), compare_table(runs), *notes(runs))
     if asked.curves:
-        found["curves"] = points(asked.seed)
+        found["curves"] = points(asked.seed, asked.repeats)
         print_parts(curve_tables(found["curves"]))
     if asked.split:
         found["split"] = [split(i, asked.moves, asked.seconds, asked.threads) for i in PROVABLE]

@@ -16,7 +16,7 @@ from optimenu.solve.liking import scale_of
 from tests.benchmarks import table
 from tests.benchmarks.__main__ import main
 from tests.benchmarks.answer import Answer
-from tests.benchmarks.curves import curve_tables, fit
+from tests.benchmarks.curves import curve_tables, fit, least
 from tests.benchmarks.ours import thinned, whole_road
 from tests.benchmarks.peers import cbc, highs, relaxation
 from tests.benchmarks.project import case_of
@@ -141,6 +141,13 @@ def test_curves_print_what_failed_too():
     text = curve_tables({"people": [*good, {"instance": "8", "at": 8, "failed": "ended after 600 s"}]})
     assert "ended after 600 s" in text
     assert text.splitlines()[-1].split("|")[2:5] == [" 0.00 ± 0.00 ", " 0.00 ± 0.00 ", " 1.00 ± 0.00 "]
+
+
+def test_the_least_of_several_measurements_stands():
+    one = {"phases": {"rows": 2.0, "bound": 1.0}, "search": 5.0}
+    two = {"phases": {"rows": 1.0, "bound": 3.0}, "search": 6.0}
+    assert least([{"failed": "x"}, one, two]) == {"phases": {"rows": 1.0, "bound": 1.0}, "search": 5.0}
+    assert least([{"failed": "x"}]) == {"failed": "x"}
 
 
 def test_shares_by_hand():
