@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import os
+import signal
 import subprocess
 import sys
 import tempfile
@@ -24,14 +26,22 @@ def measure(job: dict[str, Any], limit: float) -> dict[str, Any]:
         task, answer = Path(folder) / "job.json", Path(folder) / "answer.json"
         task.write_text(json.dumps(job))
         command = [sys.executable, "-m", "tests.benchmarks.worker", str(task), str(answer)]
-        try:
-            done = subprocess.run(
-                command, cwd=ROOT, timeout=limit, capture_output=True, text=True, check=False
-            )
-        except subprocess.TimeoutExpired:
-            return {"failed": f"ended after {limit:.0f} s"}
+        # a session of its own: what a solver runs beside it ends with it
+        with subprocess.Popen(
+            command,
+            cwd=ROOT,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            start_new_session=True,
+        ) as done:
+            try:
+                _, complaint = done.communicate(timeout=limit)
+            except subprocess.TimeoutExpired:
+                os.killpg(done.pid, signal.SIGKILL)
+                return {"failed": f"ended after {limit:.0f} s"}
         if done.returncode or not answer.exists():
-            last = done.stderr.strip().splitlines()[-1:] or [f"code {done.returncode}"]
+            last = complaint.strip().splitlines()[-1:] or [f"code {done.returncode}"]
             return {"failed": last[0]}
         found: dict[str, Any] = json.loads(answer.read_text())
         return found

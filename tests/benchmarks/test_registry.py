@@ -21,6 +21,7 @@ from tests.benchmarks.ours import thinned, whole_road
 from tests.benchmarks.peers import cbc, highs, relaxation
 from tests.benchmarks.project import case_of
 from tests.benchmarks.registry import INSTANCES, TOY, VARIANTS, Instance, chosen
+from tests.benchmarks.run import job_of, measure
 from tests.benchmarks.sampled import sample
 from tests.benchmarks.settings import toml
 from tests.benchmarks.split import shares, split_table
@@ -141,6 +142,13 @@ def test_curves_print_what_failed_too():
     text = curve_tables({"people": [*good, {"instance": "8", "at": 8, "failed": "ended after 600 s"}]})
     assert "ended after 600 s" in text
     assert text.splitlines()[-1].split("|")[2:5] == [" 0.00 ± 0.00 ", " 0.00 ± 0.00 ", " 1.00 ± 0.00 "]
+
+
+def test_a_measurement_over_its_limit_is_ended_and_a_broken_one_says_why(tmp_path):
+    job = job_of(Instance("toy", "slack", TOY), tmp_path, do="point", moves_a_column=1)
+    assert measure(job, 0.01) == {"failed": "ended after 0 s"}
+    # nobody left a Program there
+    assert "program.pickle" in measure({**job, "do": "peer"}, 60)["failed"]
 
 
 def test_the_least_of_several_measurements_stands():
