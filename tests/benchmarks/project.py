@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from tests.benchmarks.registry import Instance
 
 TIGHT, NO_ROOM, NO_IRON = Decimal("0.97"), Decimal("0.6"), Decimal("1.05")
-FEW_PACKS = 6
-"""The variant with few packs has that part of the station's stock a person and date."""
+FEW_PACKS = 5
+"""The variant with few packs has the station's packs over all items, a person and date, divided by this."""
 LEAST_PACKS = 16
 """Of a lot in the other variants: a very small crew's share would be a limit of its own."""
 SAMPLES = 0.2
@@ -59,7 +59,7 @@ def _write(instance: Instance, folder: Path, caps: dict[str, Any]) -> Path:
     write_csv(folder / "tasting.csv", _tasting(rows, size.people, rng(2)))
     share, least = Decimal(size.people * size.dates) / (STATION[0] * STATION[2]), LEAST_PACKS
     if instance.variant == "whole":
-        share, least = share / FEW_PACKS, LEAST_PACKS // 2
+        share, least = share * STATION[3] / size.items / FEW_PACKS, LEAST_PACKS // 2
     write_csv(folder / "stock.csv", _stock(rows, share, least))
     scripts = tomli.loads((DEMO / "configs/station/prescriptions.toml").read_text(encoding="utf-8"))
     # those with a severe allergy last: two people choose from 120 items, four from 240
@@ -134,8 +134,8 @@ def _caps(instance: Instance) -> dict[str, Any]:
     if instance.variant == "noiron":
         rows = _rows(program, "nutrients", "FE_mg")
         rows = [r for r in rows if program.row_low[r] != NO_LOW and "limits" in program.origins[r].key]
-        # the limit of the slack instance is 1 mg a day, so ratios are mg a day
-        most = max(_extreme(program, r, 1) / float(program.row_low[r]) for r in rows)
+        # the limit of the slack instance is 1 mg a day, so the ratio is mg a day; one person is enough
+        most = _extreme(program, rows[0], 1) / float(program.row_low[rows[0]])
         return {"iron_mg": _rounded(Decimal(most) * NO_IRON)}
     (mass,), (volume,) = _rows(program, "stowage", "gross_kg"), _rows(program, "stowage", "volume_l")
     if instance.variant == "noroom":

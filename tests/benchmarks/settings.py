@@ -132,7 +132,7 @@ def _tighten(values: dict[str, Any], instance: Instance, caps: dict[str, Any]) -
         for column, low, high in (("PROCNT_g", 13, 25), ("FAT_g", 26, 34), ("CHOCDF_g", 46, 58)):
             nutrients["shares"][column] |= {"low": low, "high": high}
     if instance.variant == "whole":
-        values["galley"] |= {"places": -(-people // 2), "rounds": 2, "prep_min": 10 + 4 * people}
+        values["galley"] |= {"places": people, "rounds": 2, "prep_min": 10 + 15 * people}
     if "iron_mg" in caps:
         nutrients.setdefault("limits", {})["FE_mg"] = {"stay": {"low": caps["iron_mg"]}}
 
