@@ -117,7 +117,9 @@ def test_totals_are_the_sum_over_the_dates(run: Path, eaten: pd.DataFrame, confi
     mine = (eaten.ENERC_KCAL_kcal * eaten["count"])[eaten.certain == "yes"].groupby(eaten.person).sum()
     assert mine.round(6).to_dict() == stay.round(6).to_dict()
     water = totals[totals.key == "water.crew_l"].most.astype(float).iloc[0]
-    plain = config["water"]["plain_ml"] * 8 * 21
+    # twenty whole dates, and the part of the arrival's that is spent aboard
+    dates = 20 + config["dates"]["arrival"]["share"]
+    plain = config["water"]["plain_ml"] * 8 * dates
     assert (eaten.water_ml * eaten["count"]).sum() + plain == pytest.approx(water)
     volume = totals[totals.key == "stowage.volume_l"].most.astype(float).iloc[0]
     assert volume <= config["stowage"]["volume_l"] * 1000
