@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from functools import cache
 
@@ -13,14 +14,15 @@ from optimenu.program.program import HARD
 from optimenu.solve.bound import relax
 from optimenu.solve.direct import direct
 from optimenu.solve.liking import scale_of
-from tests.benchmarks import table
+from tests.benchmarks import __main__ as command
+from tests.benchmarks import curves, table
 from tests.benchmarks.__main__ import main
 from tests.benchmarks.answer import Answer
 from tests.benchmarks.curves import curve_tables, fit, least
 from tests.benchmarks.ours import thinned, whole_road
 from tests.benchmarks.peers import cbc, highs, relaxation
 from tests.benchmarks.project import case_of
-from tests.benchmarks.registry import INSTANCES, TOY, VARIANTS, Instance, chosen
+from tests.benchmarks.registry import INSTANCES, TOY, VARIANTS, Instance, Size, chosen
 from tests.benchmarks.run import job_of, measure
 from tests.benchmarks.sampled import sample
 from tests.benchmarks.settings import toml
@@ -188,6 +190,23 @@ def test_the_command_names_what_it_does_not_know(capsys):
     assert main(["--instances", "S", "--peers", "x"]) == 2 and "no solver x" in capsys.readouterr().err
     assert main([]) == 2 and "--curves" in capsys.readouterr().err
     assert [i.name for i in chosen("S,M-tight")][-1] == "M-tight"
+
+
+def test_the_command_measures_what_it_is_asked_for_and_writes_it(monkeypatch, capsys, tmp_path):
+    toy_size = Size(1, 2, 120)
+    monkeypatch.setattr(curves, "VARIED", {"people": [toy_size]})
+    monkeypatch.setattr(command, "PROVABLE", (Instance("toy", "slack", toy_size),))
+    monkeypatch.setattr(command, "chosen", lambda _names, _seed: [Instance("toy-tight", "tight", toy_size)])
+    file = tmp_path / "found.json"
+    given = ["--instances", "any", "--peers", "lp", "--curves", "--repeats", "1", "--split"]
+    assert main([*given, "--moves", "2000", "--seconds", "30", "--json", str(file)]) == 0
+    out = capsys.readouterr().out
+    found = json.loads(file.read_text())
+    assert set(found) == {"instances", "curves", "split"} and "failed" not in found["instances"][0]
+    assert found["curves"]["people"][0]["moves"] > 0
+    assert "exponent in" in out and "whole numbers" in out and "plain LP" in out
+    # every Program in one run is the same for all who solve it
+    assert {p["digest"] for p in found["instances"][0]["peers"]} == {found["instances"][0]["digest"]}
 
 
 def test_toml_of_values():
