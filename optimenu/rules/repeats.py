@@ -19,7 +19,7 @@ from optimenu.rules.which import course_faults, people_faults, people_of
 from optimenu.settings import Flag, Role, Settings, Whole
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
@@ -226,18 +226,42 @@ most_a_day = 1
                 page.row(origin, np.asarray([used[d] for d in held], dtype=np.int32), 1, high=Decimal(1))
 
     def _write_round(self, page: Page, name: str, person: str, value: str, cols: np.ndarray) -> None:
-        """Say to the bound what the runs round the cycle allow together: days over gap, rounded down.
+        """Say to the bound how often a gap lets the value come on days that it merges, and round the cycle.
 
-        Where no day is planned by itself the length of the worth groups says as much.
+        Merging sums the runs, and a sum over days of several classes no longer tells how few uses the days
+        of one class hold by themselves.
         """
-        gap = self.settings.tables[name].gap_days or 0
-        days = [d.number for d in self.problem.repeating]
-        here = cols[np.isin(page.day[cols], days)]
-        if len(days) == len(self.problem.cycle) or not self._met(name, days, gap):
-            return
-        if page.high[here].sum() > len(days) // gap:
-            origin = self._origin(name, "gap_days", person, f"{value}, round the cycle")
-            page.row(origin, here, 1, high=Decimal(len(days) // gap), implied=True)
+        for words, days, most in self._rounds[name]:
+            here = cols[np.isin(page.day[cols], days)]
+            if page.high[here].sum() > most:
+                origin = self._origin(name, "gap_days", person, f"{value}, {words}")
+                page.row(origin, here, 1, high=Decimal(most), implied=True)
+
+    @cached_property
+    def _rounds(self) -> Mapping[str, list[tuple[str, list[int], int]]]:
+        """Sets of cycle days for each limit with a gap, in words, and the most uses they hold."""
+        problem, found = self.problem, {}
+        days = [d.number for d in problem.repeating]
+        sets: dict[tuple[int, ...], str] = {}
+        for key in (problem.day_class, [problem.days[d].weight for d in range(len(problem.days))]):
+            alike: dict[object, list[int]] = defaultdict(list)
+            for d in days:
+                alike[key[d]].append(d)
+            for group in alike.values():
+                sets.setdefault(tuple(group), f"on days like {problem.days[group[0]].label}")
+        sets.setdefault(tuple(days), "round the cycle")
+        if len(days) == len(problem.cycle):
+            # the length of the worth groups says as much
+            del sets[tuple(days)]
+        for name, table in self.settings.tables.items():
+            gap = table.gap_days or 0
+            met = gap and table.most_a_day == 1 and self._met(name, days, gap)
+            found[name] = [
+                (words, list(group), most)
+                for group, words in sets.items()
+                if met and (most := most_apart([days.index(d) for d in group], len(days), gap)) < len(group)
+            ]
+        return found
 
     def _cap_groups(
         self, page: Page, name: str, table: RepeatTable, p: int, by_item: Mapping[int, np.ndarray]
@@ -339,3 +363,15 @@ def _values(item: Item, of: Kind) -> tuple[str, ...]:
         return tuple(sorted(item.tags))
     value = getattr(item, of)
     return (value,) if value else ()
+
+
+def most_apart(places: Sequence[int], length: int, gap: int) -> int:
+    """Return the most of these places on a ring of so many that lie at least a gap apart all round."""
+    best = 0
+    for first in places:
+        taken, last = 1, first
+        for place in places:
+            if place >= last + gap and place + gap <= first + length:
+                taken, last = taken + 1, place
+        best = max(best, taken)
+    return best

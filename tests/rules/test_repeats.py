@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from random import Random
 
 import numpy as np
 import pytest
 
 from optimenu.program.build import build
 from optimenu.program.program import IMPLIED, LINK
-from optimenu.rules.repeats import Repeats
+from optimenu.rules.repeats import Repeats, most_apart
 from tests.rules.hand import MEALS, broken, faults, item, person, problem, rule, said, tally
 from tests.rules.tiny import holding, measured
 
@@ -232,8 +233,9 @@ def test_what_the_runs_round_the_cycle_leave_together_is_said_to_the_bound():
         assert implied(DAILY, by_themselves(ring, (days,))) == uses
         # without the seam days 1, 4 and 7 may all have it, and nothing is said
         assert implied(DAILY + "wrap = false", by_themselves(ring, (days,))) == []
-        # and where there is no such day the worth groups are as long
-        assert implied(DAILY, ring) == []
+        # where there is no such day the worth groups are as long; the days that come once, all but the
+        # first, are a class and hold as many
+        assert implied(DAILY, ring) == uses
 
 
 def test_a_cycle_shorter_than_the_gap_says_nothing():
@@ -305,3 +307,35 @@ def test_one_menu_on_two_dates_within_the_gap_is_a_fault():
     assert found == [
         ("x.gap_days", "camp serves dates within 3 days, up to 2031-03-02; plan them as two days in [dates]")
     ]
+
+
+def test_the_most_of_some_days_round_a_cycle_by_trying_every_choice():
+    for seed in range(400):
+        rng = Random(seed)
+        length = rng.randint(2, 9)
+        gap = rng.randint(1, length)
+        places = sorted(rng.sample(range(length), rng.randint(1, length)))
+        fits = [
+            len(chosen)
+            for n in range(len(places) + 1)
+            for chosen in itertools.combinations(places, n)
+            if all(
+                min((b - a) % length, (a - b) % length) >= gap for a, b in itertools.combinations(chosen, 2)
+            )
+        ]
+        assert most_apart(places, length, gap) == max(fits)
+
+
+def test_the_bound_knows_how_few_uses_the_days_of_one_class_hold():
+    # eight days, day 7 of another kind, eleven dates: days 1 to 3 come twice. Gap 3: the three hold one use,
+    # and days 4, 5, 6 and 8 hold two
+    question = problem((STEW,), days=8, dates=11, kinds={7: "rest"})
+    ruled = rule(Repeats, '[repeats.x]\nof = "item"\nmost_a_day = 1\ngap_days = 3', question)
+    program = build(question, (ruled,))
+    implied = np.flatnonzero(program.row_kind == IMPLIED)
+    held = {
+        tuple(sorted(set(program.day[program.row_column[a:z]].tolist()))): int(program.row_high[r])
+        for r in implied
+        for a, z in [program.row_start[r : r + 2]]
+    }
+    assert held == {(0, 1, 2): 1, (3, 4, 5, 7): 2, (3, 4, 5, 6, 7): 2}
