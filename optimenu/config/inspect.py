@@ -141,6 +141,7 @@ def _left(case: Case, p: int, places: list[tuple[PlanDay, Meal, Course]]) -> tup
     party, day, meal, course = next(mine, (alone, *places[0]))
     here = [i for i in problem.catalogue.items if offered(day, meal, course, i) is None]
     steady = [r for r in case.rules if not r.by_date]
+    dated = [r for r in case.rules if r.by_date]
     whenever = [i for i in here if refusal(steady, party, day, meal, course, i) is None]
-    left = sum(1 for i in whenever if refusal(case.rules, party, day, meal, course, i) is None)
+    left = sum(1 for i in whenever if all(r.allow(party, day, meal, course, i) is None for r in dated))
     return left, len(here), len(whenever)

@@ -157,10 +157,9 @@ class _Look:
     def traces(self) -> Iterator[OpenPoint]:
         """Items on offer that may contain what a milder allergy than a severe one lets pass."""
         for p, person in enumerate(self.problem.people):
-            for allergen, severity in person.prescription.allergies.items():
-                if severity == "severe":
-                    continue
-                offered = self.given(self.case.rules, (p,))
+            milder = [a for a, severity in person.prescription.allergies.items() if severity != "severe"]
+            offered = self.given(self.case.rules, (p,)) if milder else set()
+            for allergen in milder:
                 facts = [
                     {"item": i.id, "name": i.name, "person": person.id}
                     for i in self.problem.catalogue.items
