@@ -208,7 +208,10 @@ def _cbc(model: PulpModel, seconds: float | None, gap: float, *, presolve: bool)
 
 
 def _values(model: PulpModel) -> NDArray[np.float64]:
-    return np.asarray([v.varValue or 0.0 for v in model.columns], dtype=np.float64)
+    # PuLP leaves out a column that no row and no goal speaks of, such as a free serving that nothing limits
+    return np.asarray(
+        [(v.lowBound or 0.0) if v.varValue is None else v.varValue for v in model.columns], dtype=np.float64
+    )
 
 
 def _nearly_feasible(program: Program, x: NDArray[np.float64]) -> bool:

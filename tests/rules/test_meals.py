@@ -32,7 +32,8 @@ def near(problem, tally, rng):
     found = measured(Meals, text.format(0, 100, price, 100), problem, tally)
 
     def worst(key, pick):
-        return pick(m.shown.value for m in found if m.origin.key == f"meals.{key}")
+        # no day may be whole, and then there is no share
+        return pick((m.shown.value for m in found if m.origin.key == f"meals.{key}"), default=Decimal(50))
 
     low = max(worst("early.energy_share.low", min) - rng.randint(2, 20), 0)
     high = min(worst("early.energy_share.high", max) + rng.randint(2, 20), 100)

@@ -33,11 +33,11 @@ def tenths(rng, low, high):
     return D(rng.randint(low * 10, high * 10)) / 10
 
 
-def make(seed, *, people=None, reserve=None, loads=None, shared=None, unknown=0.15):
+def make(seed, *, people=None, length=None, reserve=None, loads=None, shared=None, unknown=0.15):
     """Return a random problem; keywords fix what would be random."""
     rng = Random(seed)
     n = people or rng.randint(1, 3)
-    length = rng.randint(3, 5)
+    length = length or rng.randint(3, 5)
     stay = tuple(FIRST + timedelta(days=k) for k in range(length + rng.randint(1, 2 * length)))
     kinds = {rng.randint(1, length): "rest"}
     table = ("table",) if n > 1 and (rng.random() < 0.3 if shared is None else shared) else ()

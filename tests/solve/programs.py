@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 
 from optimenu.program.builder import Builder
 from optimenu.program.origin import Origin
-from optimenu.program.program import ANY, CEIL, HARD, IMPLIED, NO_HIGH, NO_LOW, Program
+from optimenu.program.program import ANY, CEIL, HARD, IMPLIED, NO_HIGH, NO_LOW, ORDINARY, Program
 
 DAYS, ITEMS = 2, 2
 PARTIES = ((0,), (1,), (0, 1))
@@ -118,20 +119,67 @@ def choices(program: Program) -> np.ndarray:
     return np.asarray(list(product(*spans[: program.n_menu])), dtype=np.int64)
 
 
-def brute(program: Program) -> tuple[int, np.ndarray] | None:
-    """Best value and choice (n,) among all; None when no choice is feasible. Written apart from Program."""
-    menus = choices(program)
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """What became of N choices of servings.
+
+    Attributes
+    ----------
+    value : int64 or int (N,)
+        Whole goal units.
+    outside, overused : bool (N,)
+        A column bound is left; an item is used more often than its worth group allows.
+    broken : dict of (rule, row kind) to bool (N,)
+        Where a hard row of that rule and kind is broken.
+    """
+
+    value: np.ndarray
+    outside: np.ndarray
+    overused: np.ndarray
+    broken: dict[tuple[str, int], np.ndarray]
+
+    @property
+    def holds(self) -> np.ndarray:
+        """Where everything is kept, bool (N,)."""
+        return ~np.any([self.outside, self.overused, *self.broken.values()], axis=0)
+
+    def breaks(self, rule: str) -> np.ndarray:
+        """Where a promise of this rule is broken, bool (N,)."""
+        return self.broken.get((rule, ORDINARY), np.zeros(len(self.value), dtype=bool))
+
+    def keeps(self, *, but: str = "") -> np.ndarray:
+        """Where every promise is kept, one rule's left aside, bool (N,); implied rows are no promises."""
+        others = [bad for (rule, kind), bad in self.broken.items() if kind == ORDINARY and rule != but]
+        return ~np.any([self.outside, *others], axis=0)
+
+    @property
+    def best(self) -> int | None:
+        """Highest value of a choice that keeps everything; None when none does."""
+        good = self.value[self.holds]
+        return int(good.max()) if len(good) else None
+
+
+def completed(program: Program, menus: np.ndarray) -> np.ndarray:
+    """Choices of servings (N, n_menu) with the extra columns' values, int64 (N, n)."""
     x = np.zeros((len(menus), program.n), dtype=np.int64)
     x[:, : program.n_menu] = menus
     for k in range(len(program.extra_kind)):
         a, z = program.extra_start[k], program.extra_start[k + 1]
-        total = menus[:, program.extra_column[a:z]] @ program.extra_coef[a:z]
+        total = x[:, program.extra_column[a:z]] @ program.extra_coef[a:z]
         divisor = int(program.extra_divisor[k])
         x[:, program.n_menu + k] = (
             total > 0 if program.extra_kind[k] == ANY else (total + divisor - 1) // divisor
         )
-    good = (x <= program.high).all(axis=1)
+    return x
+
+
+def judge(program: Program, menus: np.ndarray) -> Judged:
+    """Weigh choices of servings (N, n_menu) against every row. Written apart from Program."""
+    x = completed(program, menus)
+    outside = (x > program.high).any(axis=1) | (x < program.low).any(axis=1)
     value = x @ program.gain
+    size = float(np.abs(program.gain.astype(np.float64)) @ program.high)
+    broken: dict[tuple[str, int], np.ndarray] = {}
     for r in range(program.m):
         a, z = program.row_start[r], program.row_start[r + 1]
         activity = x[:, program.row_column[a:z]] @ program.row_coef[a:z]
@@ -141,17 +189,31 @@ def brute(program: Program) -> tuple[int, np.ndarray] | None:
         if program.row_low[r] != NO_LOW:
             over = np.maximum(over, program.row_low[r] - activity)
         if program.row_price[r] == HARD:
-            good &= over == 0
+            key = (program.origins[r].rule, int(program.row_kind[r]))
+            broken[key] = broken.get(key, False) | (over > 0)
         else:
-            value -= program.row_price[r] * over
+            price = int(program.row_price[r])
+            size += price * float(over.max(initial=0))
+            if size > float(NO_HIGH):
+                # dear breaches leave 64 bits
+                value, over = value.astype(object), over.astype(object)
+            value = value - price * over
+    overused = np.zeros(len(x), dtype=bool)
     for g in range(program.n_groups):
         a, z = program.group_start[g], program.group_start[g + 1]
         steps = program.deduction[program.deduct_start[g] : program.deduct_start[g + 1]]
         uses = x[:, program.group_column[a:z]].sum(axis=1)
-        good &= uses <= len(steps)
+        overused |= uses > len(steps)
         cost = np.concatenate([[0], np.cumsum(steps)])
         value -= cost[np.minimum(uses, len(steps))]
-    if not good.any():
+    return Judged(value, outside, overused, broken)
+
+
+def brute(program: Program) -> tuple[int, np.ndarray] | None:
+    """Best value and choice (n,) among all; None when no choice is feasible."""
+    menus = choices(program)
+    judged = judge(program, menus)
+    if judged.best is None:
         return None
-    best = int(np.argmax(np.where(good, value, np.iinfo(np.int64).min)))
-    return int(value[best]), x[best]
+    at = np.flatnonzero(judged.holds & (judged.value == judged.best))[0]
+    return judged.best, completed(program, menus[at : at + 1])[0]

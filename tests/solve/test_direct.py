@@ -50,6 +50,16 @@ def test_a_solve_cut_short_is_never_called_optimal(solver):
     assert direct(market_split(soft=False), solver, seconds=0.3).status == "undecided"
 
 
+@pytest.mark.parametrize("solver", ["HiGHS", "CBC"])
+def test_a_free_serving_that_no_row_speaks_of_is_still_served(solver):
+    b = Builder(0)
+    b.column(low=2, high=2, certain=False)
+    b.row(WHERE, [b.column(gain=3)], [1], high=1)
+    got = direct(b.freeze(), solver)
+    assert (got.status, got.value) == ("optimal", 3)
+    assert got.x.tolist() == [2, 1]
+
+
 def test_a_solve_that_is_stopped_ends():
     stop = threading.Event()
     stop.set()
