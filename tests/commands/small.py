@@ -1,7 +1,8 @@
-"""A small invented project on disk: one person, two days, fourteen items."""
+"""Small invented projects on disk: one person for two days, three for five, of fourteen items."""
 
 from __future__ import annotations
 
+from random import Random
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -91,4 +92,35 @@ def write_project(folder: Path, config: str = CONFIG) -> Path:
     (folder / "pyproject.toml").touch()
     path = folder / "plan.toml"
     path.write_text(config)
+    return path
+
+
+_MORE = """\
+[people.{0}]
+name = "{0}"
+sex = "male"
+age = 40
+mass_kg = 70
+height_m = 1.8
+energy = {{ kcal = {1} }}
+"""
+CREW = (
+    CONFIG.replace("last_date = 2031-03-04", "last_date = 2031-03-12")
+    .replace("cycle_days = 2", "cycle_days = 5")
+    .replace("gross_kg = 8", "gross_kg = 28.5")
+    + _MORE.format("mira", 1450)
+    + _MORE.format("tor", 1550)
+)
+"""Three people who share a tight cap: no search of some 100,000 moves reaches the bound."""
+
+
+def write_crew(folder: Path) -> Path:
+    """Write the project of the three into ``folder`` and return the path of its config."""
+    path = write_project(folder, CREW)
+    rng = Random(5)
+    scores = ["person,item,kind,date,score,remark"]
+    for person in ("juno", "mira", "tor"):
+        for line in ITEMS.splitlines()[1:]:
+            scores.append(f"{person},{line.split(',')[0]},serving,2031-01-10,{rng.randint(50, 90) / 10},")
+    (folder / "tasting.csv").write_text("\n".join(scores) + "\n")
     return path
