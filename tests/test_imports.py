@@ -16,6 +16,7 @@ ORDER = (
     "errors", "files", "cells", "measures", "tables", "settings",
     "nutrition", "catalogue", "crew", "problem", "program", "menu", "rules", "config",
     "solve", "audit", "planning", "explain", "studies", "stowage", ("views", "exports"), "commands",
+    "__main__",
 )  # fmt: skip
 RANK = {
     name: rank

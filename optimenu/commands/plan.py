@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from optimenu.commands import BEGAN
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
+    from optimenu.commands.ctrl_c import Asked
     from optimenu.config.case import Case
     from optimenu.errors import OptimenuError
     from optimenu.planning import Options, Planned
@@ -22,7 +23,7 @@ ASKED_GAP = 0.01
 """Gap that is told as reached or not, when none is asked for."""
 START_SAVES = 5
 """A menu that is near needs this part of the moves; from trials."""
-NOTHING = "stopped before a menu was found: there is none yet; nothing was written"
+LATE = "You stopped it when the menu was complete: nothing is missing."
 
 
 def run(
@@ -60,7 +61,9 @@ def run(
     as_json: Annotated[bool, typer.Option("--json", help="Write the record as JSON to stdout.")] = False,
 ) -> None:
     """Plan a menu cycle: every limit kept for every person and day, and how much better any menu could be."""
-    from optimenu.errors import Fault, InputFaults, Interrupted
+    from optimenu.commands.ctrl_c import Asked
+    from optimenu.errors import Fault, InputFaults
+    from optimenu.solve.halt import Halt
 
     if method not in ("search", "direct"):
         raise typer.BadParameter(f"no method {method}; search and direct are known", param_hint="--method")
@@ -68,20 +71,17 @@ def run(
         raise typer.BadParameter("the plain model starts from no menu", param_hint="--start")
     if out is not None and out.exists():
         raise InputFaults([Fault(str(out), 0, "exists already; name a new folder with --out")])
-    try:
+    halt = Halt(None if seconds is None else BEGAN + seconds)
+    with Asked(halt) as asked:
         from optimenu.exports.run_folder import new_folder
-        from optimenu.solve.halt import Halt
 
-        halt = Halt(None if seconds is None else BEGAN + seconds)
         folder = out or new_folder(Path("runs"), config.stem)
-        case, options = _asked(config, seed, moves, gap, seconds, start, method, threads)
-        planned = _planned(case, options, folder, halt)
-    except KeyboardInterrupt:
-        raise Interrupted(NOTHING) from None
-    _show(planned, options, folder, halt, as_json=as_json)
+        case, options = _given(config, seed, moves, gap, seconds, start, method, threads)
+        planned = _planned(case, options, folder, halt, asked)
+        _show(planned, options, folder, asked, as_json=as_json)
 
 
-def _asked(
+def _given(
     config: Path,
     seed: int | None,
     moves: int | None,
@@ -115,22 +115,24 @@ def _asked(
     )
 
 
-def _planned(case: Case, options: Options, folder: Path, halt: Halt) -> Planned:
+def _planned(case: Case, options: Options, folder: Path, halt: Halt, asked: Asked) -> Planned:
     """Plan and write; return only with a menu that is written."""
+    from optimenu.commands.ctrl_c import NOTHING
     from optimenu.commands.progress import Watch, interruptible
     from optimenu.errors import Interrupted, ProvedImpossible, Undecided
     from optimenu.solve.liking import PersonImpossible
 
+    asked.note()
     with Watch() as watch:
         try:
-            planned = interruptible(case, options, watch, halt)
+            planned = interruptible(case, options, watch, halt, asked)
         except PersonImpossible as error:
             _without_menu(case, error.shortfalls, error)
             raise
         outcome = planned.outcome
         if outcome.end == "menu":
             watch.phase("write")
-            _write(planned, options, folder, watch.times, latest=not halt.by_user)
+            _write(planned, options, folder, watch.times, latest=outcome.ended != "stopped")
             return planned
     failure: OptimenuError
     if outcome.end == "impossible":
@@ -165,42 +167,46 @@ def _write(
     write_folder(folder, run_files(planned, options, times), slowly, latest=latest)
 
 
-def _show(planned: Planned, options: Options, folder: Path, halt: Halt, *, as_json: bool) -> None:
-    """Say what was found. The run is written by now, and an interruption changes nothing about it."""
-    from optimenu.errors import Interrupted
+def _show(planned: Planned, options: Options, folder: Path, asked: Asked, *, as_json: bool) -> None:
+    """Say what was found; the run is written by now."""
+    from optimenu.commands.ctrl_c import EXIT_CODE
+    from optimenu.exports.record import record
     from optimenu.views.console import error_console
+    from optimenu.views.summary import gap_words
 
     def aside(text: str) -> None:
         error_console().print(text, highlight=False)
 
-    try:
-        _data(planned, options, folder, as_json=as_json)
-        if planned.left_out:
-            word = "line" if planned.left_out == 1 else "lines"
-            aside(f"{planned.left_out} {word} of the menu started from cannot be any more: left out.")
-        if not planned.outcome.reached and planned.outcome.ended == "moves":
-            aside(f"The gap asked for, {options.gap:.2%}, was not reached; more --moves may help.")
-        if planned.outcome.ended == "seconds":
-            aside(f"Ended by the clock, --seconds {options.seconds:g}: the best menu found within it.")
-        if planned.outcome.ended == "gap" and options.ends_at_gap and options.method == "search":
-            aside(f"Ended early: the gap asked for, {options.gap:.2%}, is proved.")
-    except KeyboardInterrupt:
-        halt.set()
-    if halt.by_user:
-        aside("Stopped by you: this is the best menu found so far. The latest run stays the one before it.")
+    data = record(planned, options)
+    _page(planned, data, folder, as_json=as_json)
+    outcome = planned.outcome
+    if planned.left_out:
+        word = "line" if planned.left_out == 1 else "lines"
+        aside(f"{planned.left_out} {word} of the menu started from cannot be any more: left out.")
+    if not outcome.reached and outcome.ended == "moves":
+        aside(f"The gap asked for, {options.gap:.2%}, was not reached; more --moves may help.")
+    if outcome.ended == "seconds":
+        aside(f"Ended by the clock, --seconds {options.seconds:g}: the best menu found within it.")
+    if outcome.ended == "gap" and options.ends_at_gap and options.method == "search":
+        aside(f"Ended early: the gap asked for, {options.gap:.2%}, is proved.")
+    if outcome.ended == "stopped":
+        aside(
+            f"Stopped by you: this is the best menu found so far, gap {gap_words(data)}. "
+            "It does not take the place of the latest run."
+        )
     aside(f"Run written to {folder}. Read it with: optimenu show {folder}")
-    if halt.by_user:
-        raise typer.Exit(Interrupted.exit_code)
+    if asked.times and outcome.ended != "stopped":
+        aside(LATE)
+    if asked.times:
+        raise typer.Exit(EXIT_CODE)
 
 
-def _data(planned: Planned, options: Options, folder: Path, *, as_json: bool) -> None:
+def _page(planned: Planned, data: Mapping[str, Any], folder: Path, *, as_json: bool) -> None:
     import json
 
-    from optimenu.exports.record import record
     from optimenu.views.console import output_console
     from optimenu.views.summary import summary
 
-    data = record(planned, options)
     if as_json:
         print(json.dumps({**data, "run": str(folder)}, indent=1))
     elif planned.report is not None:

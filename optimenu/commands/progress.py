@@ -1,4 +1,4 @@
-"""Progress of a long command on stderr, and Ctrl-C that keeps what was found."""
+"""Progress of a long command on stderr, and a stop that keeps what was found."""
 
 from __future__ import annotations
 
@@ -7,11 +7,14 @@ import time
 from concurrent.futures import Future
 from typing import TYPE_CHECKING
 
+from optimenu.commands.ctrl_c import NOTHING
+from optimenu.errors import Interrupted
 from optimenu.planning import Options, Planned, plan
 
 if TYPE_CHECKING:
     from types import TracebackType
 
+    from optimenu.commands.ctrl_c import Asked
     from optimenu.config.case import Case
     from optimenu.solve.halt import Halt
     from optimenu.solve.outcome import Progress
@@ -28,6 +31,11 @@ WORDS = {
     "audit": "auditing the menu from the tables",
     "write": "writing the run",
 }
+
+SEARCHING = ("search", "polish", "audit")
+"""Phases in which there may be a menu."""
+LOOK = 0.1
+"""Seconds between two looks at whether the user asks for an end."""
 
 
 class Watch:
@@ -98,32 +106,39 @@ def figures(message: Progress) -> list[str]:
     return parts
 
 
-def interruptible(case: Case, options: Options, watch: Watch, halt: Halt) -> Planned:
+def interruptible(case: Case, options: Options, watch: Watch, halt: Halt, asked: Asked) -> Planned:
     """Plan in a worker thread; Ctrl-C asks it to stop with the best menu so far.
 
     Raises
     ------
-    KeyboardInterrupt
-        On a second Ctrl-C: at once, with nothing kept.
+    Interrupted
+        On a Ctrl-C before the search has begun, when there is no menu to keep, or on a second one: at once.
     """
     done: Future[Planned] = Future()
+    searching = threading.Event()
+
+    def phase(name: str, message: Progress | None = None) -> None:
+        if name in SEARCHING:
+            searching.set()
+        watch.phase(name, message)
 
     def work() -> None:
         try:
-            done.set_result(plan(case, options, watch.phase, halt))
+            done.set_result(plan(case, options, phase, halt))
         except BaseException as error:
             done.set_exception(error)
 
     # a daemon, so that a second Ctrl-C need not wait for it
     threading.Thread(target=work, daemon=True).start()
+    told = False
     while True:
         try:
-            return done.result(timeout=0.2)
+            return done.result(timeout=LOOK)
         except TimeoutError:
             if done.done():
                 raise
-        except KeyboardInterrupt:
-            if halt.by_user:
-                raise
-            halt.set()
+        if asked.times > 1 or (asked.times and not searching.is_set()):
+            raise Interrupted(NOTHING)
+        if asked.times and not told:
+            told = True
             watch.phase("stopping; the best menu so far is kept (Ctrl-C again: at once, keeping nothing)")

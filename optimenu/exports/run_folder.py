@@ -149,17 +149,21 @@ def write_folder(
         folder.parent.mkdir(parents=True, exist_ok=True)
         sweep(folder.parent)
         passing = Path(tempfile.mkdtemp(prefix=f".passing-{os.getpid()}-", dir=folder.parent))
-        for name, contents in files.items():
-            path = passing / name
-            path.parent.mkdir(parents=True, exist_ok=True)
-            with path.open("wb") as out:
-                out.write(contents)
-                out.flush()
-                os.fsync(out.fileno())
-            if slowly:
-                time.sleep(slowly)
-        passing.chmod(0o755)
-        passing.rename(folder)
+        try:
+            for name, contents in files.items():
+                path = passing / name
+                path.parent.mkdir(parents=True, exist_ok=True)
+                with path.open("wb") as out:
+                    out.write(contents)
+                    out.flush()
+                    os.fsync(out.fileno())
+                if slowly:
+                    time.sleep(slowly)
+            passing.chmod(0o755)
+            passing.rename(folder)
+        except BaseException:
+            shutil.rmtree(passing, ignore_errors=True)
+            raise
         if latest or not (folder.parent / LATEST).exists():
             _replace(folder.parent / LATEST, f"{folder.name}\n".encode())
     except OSError as error:

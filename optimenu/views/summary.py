@@ -172,17 +172,22 @@ def broken(report: Report) -> list[RenderableType]:
     return lines
 
 
-def _gap(record: Mapping[str, Any]) -> str:
+def gap_words(record: Mapping[str, Any]) -> str:
+    """Return the proved gap with its unit, rounded up."""
     if record["gap"] is None:
         return "unknown"
     gap = Decimal(record["gap"])
-    asked = Decimal(str(record["options"]["gap_asked"]))
     if Decimal(record["bound"]) <= 0:
         return f"{gap:.6f} in mean liking"
-    text = f"{plain((gap * 100).quantize(Decimal('0.001'), ROUND_CEILING), 3)} %"
-    if not record["gap_reached"]:
-        text += f" ({plain(asked * 100)} % was asked: not reached, try more --moves)"
-    return text
+    return f"{plain((gap * 100).quantize(Decimal('0.001'), ROUND_CEILING), 3)} %"
+
+
+def _gap(record: Mapping[str, Any]) -> str:
+    text = gap_words(record)
+    if record["gap"] is None or Decimal(record["bound"]) <= 0 or record["gap_reached"]:
+        return text
+    asked = Decimal(str(record["options"]["gap_asked"]))
+    return f"{text} ({plain(asked * 100)} % was asked: not reached, try more --moves)"
 
 
 def verdict(record: Mapping[str, Any]) -> str:

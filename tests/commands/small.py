@@ -107,7 +107,7 @@ energy = {{ kcal = {1} }}
 CREW = (
     CONFIG.replace("last_date = 2031-03-04", "last_date = 2031-03-12")
     .replace("cycle_days = 2", "cycle_days = 5")
-    .replace("gross_kg = 8", "gross_kg = 28.5")
+    .replace("gross_kg = 8", "gross_kg = 30")
     + _MORE.format("mira", 1450)
     + _MORE.format("tor", 1550)
 )

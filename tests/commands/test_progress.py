@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import threading
+
 import pytest
 
-from optimenu.commands.progress import Watch, figures
+from optimenu.commands import progress
+from optimenu.commands.ctrl_c import Asked
+from optimenu.commands.progress import Watch, figures, interruptible
+from optimenu.errors import Interrupted
+from optimenu.solve.halt import Halt
 from optimenu.solve.outcome import Progress
 
 
@@ -36,3 +42,34 @@ def test_the_live_line_has_moves_a_second_and_the_time() -> None:
     # 4 million moves in two seconds
     assert "2.0 million moves/s" in text
     assert text.endswith(" s")
+
+
+@pytest.mark.parametrize(("phase", "times"), [("bound", 1), ("search", 2)])
+def test_ctrl_c_ends_at_once_what_has_no_menu_yet_and_the_second_time_whatever_it_is(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], phase: str, times: int
+) -> None:
+    begun, over = threading.Event(), threading.Event()
+
+    def endless(_case: object, _options: object, tell: object, _halt: object) -> None:
+        tell(phase)
+        begun.set()
+        over.wait()
+
+    asked = Asked(Halt())
+    monkeypatch.setattr(progress, "plan", endless)
+
+    def ask() -> None:
+        begun.wait()
+        for _ in range(times):
+            asked.times += 1
+            # long enough to be looked at in between
+            over.wait(3 * progress.LOOK)
+
+    asking = threading.Thread(target=ask)
+    asking.start()
+    with Watch() as watch, pytest.raises(Interrupted, match="there is none yet"):
+        interruptible(None, None, watch, asked._halt, asked)
+    over.set()
+    asking.join()
+    assert asked.times == times
+    assert ("stopping; the best menu so far is kept" in capsys.readouterr().err) == (times == 2)
