@@ -39,8 +39,8 @@ def _at_once(_number: int, _frame: FrameType | None) -> None:
 
 
 def heeded() -> bool:
-    """Tell whether Ctrl-C is meant for us: who starts a process may have it ignored."""
-    return signal.getsignal(signal.SIGINT) is not signal.SIG_IGN
+    """Tell whether Ctrl-C is ours to take: who starts a process may have it ignored, or take it."""
+    return signal.getsignal(signal.SIGINT) not in (signal.SIG_IGN, None)
 
 
 def from_the_start() -> None:
@@ -73,7 +73,11 @@ class Asked:
 
     def __enter__(self) -> Asked:
         if self._heeded:
-            self._before = signal.signal(signal.SIGINT, self._heard)
+            try:
+                self._before = signal.signal(signal.SIGINT, self._heard)
+            except ValueError:
+                # not in the main thread, which alone hears it
+                self._heeded = False
         return self
 
     def __exit__(self, *_: object) -> None:

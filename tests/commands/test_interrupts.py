@@ -25,10 +25,11 @@ import pytest
 from typer.testing import CliRunner
 
 from optimenu.commands.app import app
-from optimenu.commands.ctrl_c import ENDED, NOTHING
+from optimenu.commands.ctrl_c import ENDED, NOTHING, Asked
 from optimenu.commands.plan import LATE
 from optimenu.commands.progress import WORDS
 from optimenu.exports.run_folder import read_run
+from optimenu.solve.halt import Halt
 from tests.commands.small import write_crew
 
 MOMENTS, AT_A_TIME, ON_A_TERMINAL = 50, 2, 5
@@ -231,3 +232,20 @@ def test_a_process_that_is_to_ignore_ctrl_c_ignores_it(folder: Path) -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout == "0\n"
+
+
+def test_a_plan_in_another_thread_leaves_ctrl_c_to_the_main_one() -> None:
+    found = []
+
+    def work() -> None:
+        with Asked(Halt()) as asked:
+            found.append((asked.times, signal.getsignal(signal.SIGINT)))
+
+    before = signal.getsignal(signal.SIGINT)
+    thread = threading.Thread(target=work)
+    thread.start()
+    thread.join()
+    assert found == [(0, before)]
+    with Asked(Halt()):
+        assert signal.getsignal(signal.SIGINT) != before
+    assert signal.getsignal(signal.SIGINT) is before
