@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -93,3 +94,10 @@ def test_a_folder_that_cannot_be_written_is_a_fault(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(InputFaults, match="cannot be written"):
         write_folder(tmp_path / "file" / "run", {"record.json": b"{}"})
+
+
+def test_a_write_that_fails_leaves_nothing(tmp_path: Path) -> None:
+    full: Any = {"record.json": b"{}", "menu.csv": "text, not bytes"}
+    with pytest.raises(TypeError):
+        write_folder(tmp_path / "runs" / "one", full)
+    assert not list((tmp_path / "runs").iterdir())
