@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any, Literal
 import highspy
 import numpy as np
 
+from optimenu.solve.blocks import start_of
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -33,6 +35,9 @@ class LinearModel:
     row_low, row_high : float64 (m,)
     start, index, value : int32 (m+1,), int32, float64
         ``A`` as compressed rows.
+    part : int32 (n,), optional
+        Part of each column, -1 for none; columns of two parts meet in few rows. Tells how to begin, never
+        what to find.
     """
 
     cost: NDArray[np.float64]
@@ -43,6 +48,7 @@ class LinearModel:
     start: NDArray[np.int32]
     index: NDArray[np.int32]
     value: NDArray[np.float64]
+    part: NDArray[np.int32] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,8 +150,10 @@ def _maximise(model: LinearModel) -> LinearResult:
     # minimising the negative leaves one sign convention to think about: a dual is then the rate at
     # which the minimum grows with the limit
     solver = _load(model)
-    state = _run(solver)
     kinds = highspy.HighsModelStatus
+    state = _run_from_parts(solver, model)
+    if state != kinds.kOptimal:
+        state = _run(solver)
     if state in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible):
         solver.clearSolver()
         _option(solver, "presolve", "off")
@@ -165,6 +173,23 @@ def _maximise(model: LinearModel) -> LinearResult:
     elif state == kinds.kUnbounded:
         status = "unbounded"
     return LinearResult(status, float("nan"), np.zeros(n), np.zeros(m))
+
+
+def _run_from_parts(solver: Any, model: LinearModel) -> Any:
+    """Solve from the parts' own optima; leave a clean solver behind where that leads to no optimum."""
+    basis = start_of(model, _solved)
+    if basis is None:
+        return highspy.HighsModelStatus.kNotset
+    solver.setBasis(basis)
+    state = _run(solver)
+    if state != highspy.HighsModelStatus.kOptimal:
+        solver.clearSolver()
+    return state
+
+
+def _solved(model: LinearModel) -> Any:
+    solver = _load(model)
+    return solver if _run(solver) == highspy.HighsModelStatus.kOptimal else None
 
 
 def _load(model: LinearModel) -> Any:

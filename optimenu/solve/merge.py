@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW
+from optimenu.solve.blocks import NO_PART
+from optimenu.solve.components import parts_of_classes
 from optimenu.solve.linear import LinearModel
 
 if TYPE_CHECKING:
@@ -149,6 +151,7 @@ def merge(program: Program) -> Merged:
     col_low = np.bincount(class_of, weights=program.low, minlength=n_class)
     n_slack = len(slack_cost)
     start, index, value = _compress(parts, len(row_low) + program.n_groups)
+    of_class, of_group = parts_of_classes(program, class_of, n_class)
     model = LinearModel(
         cost=np.concatenate([goal, -use_cost, -slack_cost]) / goal_unit,
         low=np.concatenate([col_low, np.zeros(n_use + n_slack)]),
@@ -158,6 +161,7 @@ def merge(program: Program) -> Merged:
         start=start,
         index=index,
         value=value,
+        part=np.concatenate([of_class, of_group[use_group], np.full(n_slack, NO_PART, dtype=np.int32)]),
     )
     return Merged(
         model=model,
