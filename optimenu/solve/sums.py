@@ -1,4 +1,4 @@
-"""Sums of a Program's entries over rows of one kin and columns of one class."""
+"""Sums of a Program's entries without a copy of them: by kin and class, and by column."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def sums(
     """
     order = np.argsort(kin_of, kind="stable")
     kin_start = np.searchsorted(kin_of[order], np.arange(len(decimals) + 1))
-    ratio = 10.0 ** (decimals[kin_of] - program.row_decimals)
+    ratio = (10.0 ** (decimals[kin_of] - program.row_decimals)).astype(np.float64)
     rows = (order, kin_start, program.row_start, program.row_column)
     met = np.zeros(len(decimals) + 1, dtype=np.int64)
     _count(*rows, class_of, len(sizes), met[1:])
@@ -60,6 +60,56 @@ def sums(
     )
     _sum(*rows, program.row_coef, ratio, class_of, sizes, start, out.klass, out.least, out.most)
     return out
+
+
+def column_sizes(
+    program: Program, weight: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Sum abs(a) and abs(a * weight) in each column over the rows that have a weight, float64 (n,) each."""
+    plain, weighted = np.zeros(program.n), np.zeros(program.n)
+    _sizes(program.row_start, program.row_column, program.row_coef, weight, plain, weighted)
+    return plain, weighted
+
+
+def column_totals(program: Program, weight: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Sum a * weight in each column, int64 (n,); the caller knows that it fits."""
+    out = np.zeros(program.n, dtype=np.int64)
+    _totals(program.row_start, program.row_column, program.row_coef, weight, out)
+    return out
+
+
+@compiled
+def _sizes(
+    row_start: NDArray[np.int64],
+    row_column: NDArray[np.int32],
+    row_coef: NDArray[np.int64],
+    weight: NDArray[np.float64],
+    plain: NDArray[np.float64],
+    weighted: NDArray[np.float64],
+) -> None:
+    for r in range(len(weight)):
+        if weight[r] == 0.0:
+            continue
+        w = abs(weight[r])
+        for j in range(row_start[r], row_start[r + 1]):
+            size = abs(np.float64(row_coef[j]))
+            plain[row_column[j]] += size
+            weighted[row_column[j]] += size * w
+
+
+@compiled
+def _totals(
+    row_start: NDArray[np.int64],
+    row_column: NDArray[np.int32],
+    row_coef: NDArray[np.int64],
+    weight: NDArray[np.int64],
+    out: NDArray[np.int64],
+) -> None:
+    for r in range(len(weight)):
+        if weight[r] == 0:
+            continue
+        for j in range(row_start[r], row_start[r + 1]):
+            out[row_column[j]] += row_coef[j] * weight[r]
 
 
 @compiled

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from optimenu.program.program import Program
-from optimenu.solve.sums import sums
+from optimenu.solve.sums import column_sizes, column_totals, sums
 from tests.solve.programs import tiny
 
 
@@ -52,3 +52,16 @@ def test_sums_are_those_of_plain_python(scramble):
         assert list(rows) == plain(program, decimals)
         some += len(got.kin)
     assert some > 200
+
+
+def test_sums_by_column_are_those_of_plain_python():
+    for seed in range(10):
+        program = tiny(seed, scramble=True)
+        rng = np.random.default_rng(seed)
+        weight = rng.integers(-5, 6, program.m) * rng.integers(0, 2, program.m)
+        matrix = np.zeros((program.m, program.n), dtype=np.int64)
+        np.add.at(matrix, (program.row_of_entry, program.row_column), program.row_coef)
+        assert column_totals(program, weight).tolist() == (weight @ matrix).tolist()
+        plain, weighted = column_sizes(program, weight.astype(np.float64))
+        assert plain.tolist() == ((weight != 0) @ np.abs(matrix)).tolist()
+        assert weighted.tolist() == (np.abs(weight) @ np.abs(matrix)).tolist()
