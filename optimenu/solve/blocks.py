@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from optimenu.solve.linear import LinearModel
 
 NO_PART = -1
+FEW_ROWS = 4000
+"""Under that many a linear program is solved as soon at once; from trials."""
 
 
 class Block(NamedTuple):
@@ -31,12 +33,14 @@ class Block(NamedTuple):
 
 
 def blocks(model: LinearModel) -> Iterator[Block]:
-    """Yield the parts of a model; none where it has fewer than two.
+    """Yield the parts of a model; none where it has fewer than two, or few rows.
 
     A row is of a part when all its columns are. A column of no part that stands in the rows of one part
     alone, as the slack of a soft row does, goes with them.
     """
-    if model.part is None or len(np.unique(model.part[model.part != NO_PART])) < 2:
+    if model.part is None or len(model.row_low) < FEW_ROWS:
+        return
+    if len(np.unique(model.part[model.part != NO_PART])) < 2:
         return
     length = np.diff(model.start)
     row_of = np.repeat(np.arange(len(length)), length)

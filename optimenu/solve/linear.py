@@ -151,8 +151,11 @@ def _maximise(model: LinearModel) -> LinearResult:
     # which the minimum grows with the limit
     solver = _load(model)
     kinds = highspy.HighsModelStatus
-    state = _run_from_parts(solver, model)
-    if state != kinds.kOptimal:
+    started = solver.getBasis().valid
+    state = _run(solver)
+    if started and state != kinds.kOptimal:
+        # the start that the parts gave led nowhere: as without it
+        solver.clearSolver()
         state = _run(solver)
     if state in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible):
         solver.clearSolver()
@@ -173,18 +176,6 @@ def _maximise(model: LinearModel) -> LinearResult:
     elif state == kinds.kUnbounded:
         status = "unbounded"
     return LinearResult(status, float("nan"), np.zeros(n), np.zeros(m))
-
-
-def _run_from_parts(solver: Any, model: LinearModel) -> Any:
-    """Solve from the parts' own optima; leave a clean solver behind where that leads to no optimum."""
-    basis = start_of(model, _solved)
-    if basis is None:
-        return highspy.HighsModelStatus.kNotset
-    solver.setBasis(basis)
-    state = _run(solver)
-    if state != highspy.HighsModelStatus.kOptimal:
-        solver.clearSolver()
-    return state
 
 
 def _solved(model: LinearModel) -> Any:
@@ -217,6 +208,9 @@ def _load(model: LinearModel) -> Any:
     if status == highspy.HighsStatus.kError:
         msg = "HiGHS refuses the arrays of a linear program"
         raise RuntimeError(msg)
+    basis = start_of(model, _solved)
+    if basis is not None:
+        solver.setBasis(basis)
     return solver
 
 

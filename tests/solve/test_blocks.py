@@ -7,9 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimenu.solve import blocks as module
 from optimenu.solve import linear
 from optimenu.solve.blocks import blocks
 from optimenu.solve.linear import LinearModel, maximise
+
+
+@pytest.fixture(autouse=True)
+def small_ones_too(monkeypatch):
+    monkeypatch.setattr(module, "FEW_ROWS", 0)
 
 
 def model(matrix: np.ndarray, part: list[int], *, seed: int = 0, room: float = 0.6) -> LinearModel:
@@ -52,6 +58,13 @@ def test_parts_take_their_rows_and_what_stands_nowhere_else():
 def test_one_part_alone_is_none():
     assert list(blocks(model(np.ones((1, 2)), [0, -1]))) == []
     assert list(blocks(replace(model(np.ones((1, 2)), [0, 1]), part=None))) == []
+
+
+def test_small_ones_are_solved_at_once(monkeypatch):
+    monkeypatch.setattr(module, "FEW_ROWS", 21)
+    assert list(blocks(tied(0))) == []
+    monkeypatch.setattr(module, "FEW_ROWS", 20)
+    assert len(list(blocks(tied(0)))) == 3
 
 
 def tied(seed: int) -> LinearModel:
