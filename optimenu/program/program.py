@@ -185,9 +185,10 @@ class Program:
         over: NDArray[np.int64] = np.maximum(np.maximum(self.row_low - act, act - self.row_high), 0)
         return over
 
-    def broken(self, x: NDArray[np.int64]) -> NDArray[np.intp]:
+    def broken(self, x: NDArray[np.int64], excess: NDArray[np.int64] | None = None) -> NDArray[np.intp]:
         """Numbers of the hard rows that ``x`` (n,) breaks."""
-        return np.flatnonzero((self.excess(x) > 0) & (self.row_price == HARD))
+        over = self.excess(x) if excess is None else excess
+        return np.flatnonzero((over > 0) & (self.row_price == HARD))
 
     def uses(self, x: NDArray[np.int64]) -> NDArray[np.int64]:
         """Uses counted in every worth group, int64 (G,)."""
@@ -196,24 +197,31 @@ class Program:
         np.add.at(out, owner, x[self.group_column])
         return out
 
-    def value(self, x: NDArray[np.int64]) -> int:
-        """Goal of ``x`` (n,) in units of ``10**-goal_decimals``, a Python int (exact)."""
-        total = sum(int(g) * int(v) for g, v in zip(self.gain, x, strict=True) if v)
+    def value(self, x: NDArray[np.int64], excess: NDArray[np.int64] | None = None) -> int:
+        """Goal of ``x`` (n,) in units of ``10**-goal_decimals``, a Python int (exact).
+
+        Parameters
+        ----------
+        excess : int64 (m,), optional
+            What ``excess`` said of ``x``, where it is known.
+        """
+        at = np.flatnonzero(x)
+        total = sum(g * v for g, v in zip(self.gain[at].tolist(), x[at].tolist(), strict=True))
         for g, n in enumerate(self.uses(x)):
             start = int(self.deduct_start[g])
             total -= sum(int(d) for d in self.deduction[start : start + int(n)])
-        over = self.excess(x)
+        over = self.excess(x) if excess is None else excess
         for r in np.flatnonzero((over > 0) & (self.row_price != HARD)):
             total -= int(self.row_price[r]) * int(over[r])
         return total
 
-    def feasible(self, x: NDArray[np.int64]) -> bool:
-        """True when ``x`` (n,) keeps column bounds, group lengths and every hard row."""
+    def feasible(self, x: NDArray[np.int64], excess: NDArray[np.int64] | None = None) -> bool:
+        """True when ``x`` (n,) keeps column bounds, group lengths and every hard row; see ``value``."""
         if np.any(x < self.low) or np.any(x > self.high):
             return False
         if np.any(self.uses(x) > np.diff(self.deduct_start)):
             return False
-        return len(self.broken(x)) == 0
+        return len(self.broken(x, excess)) == 0
 
     def keep(self, columns: NDArray[np.bool_], *, soft: bool = True) -> Program:
         """Return the program of some columns: rows and groups that lie wholly inside, and their extras.
