@@ -206,7 +206,7 @@ class Program:
             What ``excess`` said of ``x``, where it is known.
         """
         at = np.flatnonzero(x)
-        total = sum(g * v for g, v in zip(self.gain[at].tolist(), x[at].tolist(), strict=True))
+        total: int = sum(g * v for g, v in zip(self.gain[at].tolist(), x[at].tolist(), strict=True))
         for g, n in enumerate(self.uses(x)):
             start = int(self.deduct_start[g])
             total -= sum(int(d) for d in self.deduction[start : start + int(n)])
