@@ -325,7 +325,9 @@ def _entries(
     columns: Sequence[int] | np.ndarray, coefs: Sequence[int] | np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     cols = np.asarray(columns, dtype=np.int32)
-    vals = np.broadcast_to(np.asarray(coefs, dtype=np.int64), cols.shape)
+    vals = np.asarray(coefs, dtype=np.int64)
+    if vals.shape != cols.shape:
+        vals = np.broadcast_to(vals, cols.shape)
     if not (cols[1:] > cols[:-1]).all() and len(np.unique(cols)) != len(cols):
         # the same column named twice counts twice
         cols, back = np.unique(cols, return_inverse=True)
