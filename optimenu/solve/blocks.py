@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 NO_PART = -1
 FEW_ROWS = 4000
 """Under that many a linear program is solved as soon at once; from trials."""
+MANY_ENTRIES = 3_000_000
+"""Over that many too: a start of our own forgoes the solver's presolve, and where shared rows bite hard
+the steps left are many and dear. From trials: 2 million entries two to five times as soon, 5 million later."""
 
 
 class Block(NamedTuple):
@@ -33,12 +36,12 @@ class Block(NamedTuple):
 
 
 def blocks(model: LinearModel) -> Iterator[Block]:
-    """Yield the parts of a model; none where it has fewer than two, or few rows.
+    """Yield the parts of a model; none where it has fewer than two, or where they are of no use.
 
     A row is of a part when all its columns are. A column of no part that stands in the rows of one part
     alone, as the slack of a soft row does, goes with them.
     """
-    if model.part is None or len(model.row_low) < FEW_ROWS:
+    if model.part is None or len(model.row_low) < FEW_ROWS or len(model.value) > MANY_ENTRIES:
         return
     if len(np.unique(model.part[model.part != NO_PART])) < 2:
         return

@@ -60,11 +60,13 @@ def test_one_part_alone_is_none():
     assert list(blocks(replace(model(np.ones((1, 2)), [0, 1]), part=None))) == []
 
 
-def test_small_ones_are_solved_at_once(monkeypatch):
+def test_small_ones_and_huge_ones_are_solved_at_once(monkeypatch):
     monkeypatch.setattr(module, "FEW_ROWS", 21)
     assert list(blocks(tied(0))) == []
     monkeypatch.setattr(module, "FEW_ROWS", 20)
     assert len(list(blocks(tied(0)))) == 3
+    monkeypatch.setattr(module, "MANY_ENTRIES", len(tied(0).value) - 1)
+    assert list(blocks(tied(0))) == []
 
 
 def tied(seed: int) -> LinearModel:
