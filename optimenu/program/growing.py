@@ -14,7 +14,7 @@ class Growing:
     def __init__(self, dtype: type) -> None:
         self._dtype = dtype
         self._full: list[np.ndarray] = []
-        self._block = np.empty(0, dtype=dtype)
+        self._block: np.ndarray = np.empty(0, dtype=dtype)
         self._used = 0
 
     def add(self, values: np.ndarray | int, count: int) -> None:
@@ -43,7 +43,7 @@ class Growing:
         return self._full[0]
 
     def _joined(self) -> np.ndarray:
-        out = np.empty(sum(len(part) for part in self._full), dtype=self._dtype)
+        out: np.ndarray = np.empty(sum(len(part) for part in self._full), dtype=self._dtype)
         at = 0
         # each block is let go once it is copied
         while self._full:

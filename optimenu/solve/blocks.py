@@ -24,7 +24,7 @@ FEW_ROWS = 4000
 """Under that many a linear program is solved as soon at once; from trials."""
 MANY_ENTRIES = 3_000_000
 """Over that many too: a start of our own forgoes the solver's presolve, and where shared rows bite hard
-the steps left are many and dear. From trials: 2 million entries two to five times as soon, 5 million later."""
+the steps left are many and dear. From trials: 2 million entries 2 to 5 times as soon, 5 million later."""
 
 
 class Block(NamedTuple):
