@@ -12,7 +12,6 @@ from optimenu.program.certificate import Certificate
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW
 from optimenu.solve.linear import maximise
 from optimenu.solve.merge import merge
-from optimenu.solve.sums import column_sizes, column_totals
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -162,6 +161,8 @@ def whole_multipliers(
 
 def _places(program: Program, multiplier: NDArray[np.float64]) -> int:
     """Binary places: as many as 64-bit sums allow, more if the loss would be felt."""
+    from optimenu.solve.sums import column_sizes
+
     sizes, cost = column_sizes(program, multiplier)
     plain = float(sizes.max(initial=0.0))
     top = float((cost + np.abs(program.gain.astype(np.float64))).max(initial=0.0))
@@ -177,6 +178,9 @@ def _places(program: Program, multiplier: NDArray[np.float64]) -> int:
 
 def _costs(program: Program, y: dict[int, int]) -> list[int]:
     """Cost of every column at the multipliers, exact: sum over rows of y * coefficient."""
+    # loaded late, as in merge
+    from optimenu.solve.sums import column_sizes, column_totals
+
     start = program.row_start
     rows = np.fromiter(y.keys(), dtype=np.int64, count=len(y))
     largest = max((abs(v) for v in y.values()), default=0)

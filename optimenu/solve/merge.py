@@ -16,9 +16,7 @@ import numpy as np
 
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW
 from optimenu.solve.blocks import NO_PART
-from optimenu.solve.components import parts_of_classes
 from optimenu.solve.linear import LinearModel
-from optimenu.solve.sums import sums
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -94,6 +92,10 @@ def merge(program: Program) -> Merged:
     ValueError
         When a column may be negative: the sums below need uses that are not.
     """
+    # the compiler's package takes a part of a second to load; who only reads a run need not wait for it
+    from optimenu.solve.components import parts_of_classes
+    from optimenu.solve.sums import sums
+
     if np.any(program.low < 0):
         msg = f"column {int(np.argmax(program.low < 0))} may be negative; uses are counted from 0"
         raise ValueError(msg)
