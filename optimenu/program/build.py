@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 from collections import defaultdict
+from contextlib import contextmanager
 from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Protocol
@@ -14,7 +16,9 @@ from optimenu.program.builder import Builder, scaled
 from optimenu.program.page import GOAL_DECIMALS, Page
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from numpy.typing import NDArray
 
     from optimenu.catalogue.item import Item
     from optimenu.problem.calendar import Course, Meal, PlanDay
@@ -88,51 +92,70 @@ def build(problem: Problem, rules: Sequence[Writer]) -> Program:
     priced : turns worth into liking.
     """
     builder = Builder(GOAL_DECIMALS, tuple(p.members for p in problem.parties))
-    labels = _servings(problem, rules, builder)
-    _free(problem, rules, builder, labels)
-    page = Page(problem, builder, np.asarray(labels, dtype=np.int32).reshape(-1, 5))
-    for rule in rules:
-        rule.write(page)
-    _worth_groups(problem, page, builder)
-    return builder.freeze()
+    with _uncollected():
+        _servings(problem, rules, builder)
+        _free(problem, rules, builder)
+        page = Page(problem, builder, builder.labels)
+        for rule in rules:
+            rule.write(page)
+        _worth_groups(problem, page, builder)
+        return builder.freeze()
 
 
-def _servings(
-    problem: Problem, rules: Sequence[Writer], builder: Builder
-) -> list[tuple[int, int, int, int, int]]:
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Keep Python from looking for dead cycles: hundreds of thousands of origins live on, and none is one."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+def _servings(problem: Problem, rules: Sequence[Writer], builder: Builder) -> None:
     # days of one class and the same meals ask the same questions, so each answer is kept; rules that look
     # at dates are asked again on each day
     answers: dict[tuple[object, ...], list[int]] = {}
     dated = [r for r in rules if r.by_date]
     steady = [r for r in rules if not r.by_date]
-    labels = []
+    catalogue = problem.catalogue.items
+    offers: dict[tuple[object, ...], list[int]] = {}
     for a, party in enumerate(problem.parties):
         for day, m, meal, k, course in problem.places(party):
             kin = problem.day_class[day.number]
+            place = (day.eaten, meal.name, course.takes)
+            if place not in offers:
+                offers[place] = [i for i, t in enumerate(catalogue) if offered(day, meal, course, t) is None]
             key = (a, kin, meal, course)
             if key not in answers:
-                answers[key] = [
-                    i
-                    for i, item in enumerate(problem.catalogue.items)
-                    if refusal(steady, party, day, meal, course, item) is None
-                ]
-            for i in answers[key]:
-                item = problem.catalogue.items[i]
-                if any(r.allow(party, day, meal, course, item) for r in dated):
-                    continue
-                label = (a, day.number, m, k, i)
-                labels.append(label)
-                builder.column(
-                    labels=label, high=min(course.same, course.most), merge=(a, kin, meal.name, k, i)
-                )
-    return labels
+                answers[key] = _allowed(steady, party, day, meal, course, catalogue, offers[place])
+            items = _allowed(dated, party, day, meal, course, catalogue, answers[key])
+            builder.columns(
+                (a, day.number, m, k), items, min(course.same, course.most), (a, kin, meal.name, k)
+            )
+
+
+def _allowed(
+    rules: Sequence[Writer],
+    party: Party,
+    day: PlanDay,
+    meal: Meal,
+    course: Course,
+    catalogue: Sequence[Item],
+    items: list[int],
+) -> list[int]:
+    """Numbers of the items that no rule refuses."""
+    for rule in rules:
+        items = [i for i in items if rule.allow(party, day, meal, course, catalogue[i]) is None]
+    return items
 
 
 def _free(
     problem: Problem,
     rules: Sequence[Writer],
     builder: Builder,
-    labels: list[tuple[int, int, int, int, int]],
 ) -> None:
     most: dict[tuple[int, str], int] = defaultdict(int)
     for rule in rules:
@@ -143,10 +166,8 @@ def _free(
         for day in problem.cycle:
             if refusal(rules, problem.parties[a], day, None, None, item) is None:
                 i = problem.catalogue.order[name]
-                label = (a, day.number, -1, -1, i)
-                labels.append(label)
                 builder.column(
-                    labels=label,
+                    labels=(a, day.number, -1, -1, i),
                     low=n,
                     high=n,
                     certain=False,
@@ -156,25 +177,41 @@ def _free(
 
 def _worth_groups(problem: Problem, page: Page, builder: Builder) -> None:
     """One group per person and item, over the certain servings of the cycle."""
-    found: dict[tuple[int, int], list[tuple[int, Decimal]]] = defaultdict(list)
-    for c in range(len(page.item)):
-        day = problem.days[int(page.day[c])]
-        if not day.eaten or not page.certain[c]:
-            continue
-        course = day.meals[int(page.meal[c])].courses[int(page.course[c])]
+    days = [d.number for d in problem.cycle]
+    for p in range(len(problem.people)):
+        cols = page.of(p, days, certain=True)
+        worth = _worth(problem, page, p, cols)
+        order = np.argsort(page.item[cols], kind="stable")
+        for own in np.split(order, np.flatnonzero(np.diff(page.item[cols[order]])) + 1):
+            if not len(own):
+                continue
+            i = int(page.item[cols[own[0]]])
+            positive = worth[own][worth[own] > 0]
+            least = Decimal(int(positive.min())).scaleb(-WORTH_DECIMALS) if len(positive) else Decimal(0)
+            uses = page.most_uses(p, i, int(page.high[cols[own]].sum()))
+            deductions = [scaled(d, WORTH_DECIMALS) for d in problem.deductions(least, uses)]
+            builder.array_group(cols[own], worth[own], deductions, person=p)
+
+
+def _worth(problem: Problem, page: Page, p: int, cols: NDArray[np.int32]) -> NDArray[np.int64]:
+    """Worth of servings to a person at six decimals; asked once for each item, course and kind of day."""
+    places = np.stack([page.day[cols], page.meal[cols], page.course[cols]], axis=1)
+    table: dict[tuple[Decimal, int], int] = {}
+    alike, of_place = np.unique(places, axis=0, return_inverse=True)
+    kind = []
+    for d, m, k in alike.tolist():
+        day = problem.days[d]
+        kind.append(table.setdefault((day.meals[m].courses[k].weight, day.weight), len(table)))
+    of_column = np.asarray(kind, dtype=np.int64)[of_place.reshape(-1)]
+    key = page.item[cols].astype(np.int64) * max(len(table), 1) + of_column
+    _, first, back = np.unique(key, return_index=True, return_inverse=True)
+    found = []
+    for d, m, k, c in np.column_stack([places[first], cols[first]]).tolist():
+        day = problem.days[d]
         item = problem.catalogue.items[int(page.item[c])]
-        for p in problem.parties[int(page.party[c])].members:
-            found[p, int(page.item[c])].append((c, problem.worth(p, item, course, day)))
-    for (p, i), entries in sorted(found.items()):
-        positive = [w for _, w in entries if w > 0]
-        room = int(sum(page.high[c] for c, _ in entries))
-        uses = page.most_uses(p, i, room)
-        deductions = problem.deductions(min(positive, default=Decimal(0)), uses)
-        builder.group(
-            [(c, scaled(w, WORTH_DECIMALS)) for c, w in entries],
-            [scaled(d, WORTH_DECIMALS) for d in deductions],
-            person=p,
-        )
+        found.append(scaled(problem.worth(p, item, day.meals[m].courses[k], day), WORTH_DECIMALS))
+    worth: NDArray[np.int64] = np.asarray(found, dtype=np.int64)[back.reshape(-1)]
+    return worth
 
 
 def own(problem: Problem, program: Program, person: int) -> Program:

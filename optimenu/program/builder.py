@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from array import array
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimenu.program.growing import Growing
 from optimenu.program.program import ANY, CEIL, HARD, LINK, NO_HIGH, NO_LOW, ORDINARY, Program
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterable, Sequence
+    from decimal import Decimal
 
     from optimenu.program.origin import Origin
 
 _LIMIT = 1 << 61
 _CHUNK = 1_000_000
+_ROW = ("length", "decimals", "low", "high", "price", "kin", "kind")
 
 
 def decimals_of(values: Iterable[Decimal]) -> int:
@@ -53,15 +57,17 @@ class Builder:
     def __init__(self, goal_decimals: int, members: Sequence[tuple[int, ...]] = ((0,),)) -> None:
         self.goal_decimals = goal_decimals
         self.members = tuple(members)
-        self._labels: list[tuple[int, int, int, int, int]] = []
-        self.bounds: list[tuple[int, int]] = []
-        self.flags: list[tuple[bool, bool]] = []
-        self._gain: list[int] = []
-        self._class: list[int] = []
+        self._labels = array("i")
+        self.low, self.high = array("q"), array("q")
+        self.certain, self._continuous = bytearray(), bytearray()
+        self._gain = array("q")
+        self._class = array("i")
         self._classes: dict[Hashable, int] = {}
+        self._places: dict[Hashable, int] = {}
         self._kins: dict[Hashable, int] = {}
-        self._groups: list[tuple[list[tuple[int, int]], list[int], int]] = []
-        self._rows: list[tuple[np.ndarray, np.ndarray, int, int, int, int, int, int]] = []
+        self._groups: list[tuple[np.ndarray, np.ndarray, list[int], int]] = []
+        self._column, self._coef = Growing(np.int32), Growing(np.int64)
+        self._row = array("q")
         self._origins: list[Origin] = []
         self._extras: list[tuple[int, np.ndarray, np.ndarray, int, int, int]] = []
 
@@ -69,6 +75,11 @@ class Builder:
     def n_menu(self) -> int:
         """Serving columns so far."""
         return len(self._gain)
+
+    @property
+    def labels(self) -> np.ndarray:
+        """Party, day, meal, course and item of every serving column so far, int32 (n_menu, 5)."""
+        return np.array(self._labels, dtype=np.int32).reshape(-1, 5)
 
     def column(
         self,
@@ -82,16 +93,44 @@ class Builder:
         merge: Hashable = None,
     ) -> int:
         """Add a serving column, return its number. ``merge``: its class; None, a class of its own."""
+        number = self.n_menu
+        key = ("own", number) if merge is None else merge
+        self._add_columns(labels, [self._class_number(key)], low, high, gain, certain, continuous)
+        return number
+
+    def columns(
+        self, place: tuple[int, int, int, int], items: Sequence[int], high: int, merge: Hashable
+    ) -> None:
+        """Add a certain serving column for each item in one place: party, day, meal, course.
+
+        Those of one item in places of one ``merge`` are of one class.
+        """
+        number = self._places.setdefault(merge, len(self._places))
+        classes = [self._class_number(("place", number, i)) for i in items]
+        labels = [v for i in items for v in (*place, i)]
+        self._add_columns(labels, classes, 0, high, 0, certain=True, continuous=False)
+
+    def _add_columns(
+        self,
+        labels: Sequence[int],
+        classes: Sequence[int],
+        low: int,
+        high: int,
+        gain: int,
+        certain: bool,
+        continuous: bool,
+    ) -> None:
         if self._extras:
             msg = "serving columns come before extra columns"
             raise ValueError(msg)
-        number = self.n_menu
-        self._labels.append(labels)
-        self.bounds.append((low, high))
-        self.flags.append((certain, continuous))
-        self._gain.append(gain)
-        self._class.append(self._class_number(("own", number) if merge is None else merge))
-        return number
+        n = len(classes)
+        self._labels.extend(labels)
+        self._class.extend(classes)
+        self.low.extend([low] * n)
+        self.high.extend([high] * n)
+        self._gain.extend([gain] * n)
+        self.certain.extend([certain] * n)
+        self._continuous.extend([continuous] * n)
 
     def _class_number(self, merge: Hashable) -> int:
         return self._classes.setdefault(merge, len(self._classes))
@@ -101,12 +140,17 @@ class Builder:
 
         The gains are added to the columns' own; deductions must not fall.
         """
-        if any(a > b for a, b in zip(deductions, list(deductions)[1:], strict=False)):
+        both = np.asarray(entries, dtype=np.int64).reshape(-1, 2)
+        return self.array_group(both[:, 0], both[:, 1], deductions, person)
+
+    def array_group(
+        self, columns: np.ndarray, gains: np.ndarray, deductions: Sequence[int], person: int = 0
+    ) -> int:
+        """Add a worth group as ``group`` does, from arrays that are not changed later."""
+        if any(a > b for a, b in pairwise(deductions)):
             msg = "deductions must not fall"
             raise ValueError(msg)
-        for column, gain in entries:
-            self._gain[column] += gain
-        self._groups.append((list(entries), list(deductions), person))
+        self._groups.append((columns, gains, list(deductions), person))
         return len(self._groups) - 1
 
     def extra(
@@ -131,7 +175,8 @@ class Builder:
         k = len(self._extras)
         number = self.n_menu + k
         key = ("extra", k) if merge is None else ("extra", merge)
-        self._extras.append((kind, cols, vals, divisor, high, self._class_number(key)))
+        # copies: the caller may go on using its arrays
+        self._extras.append((kind, cols.copy(), vals.copy(), divisor, high, self._class_number(key)))
         with_y = np.append(cols, number)
         kin = ("link", key)
         if kind == CEIL:
@@ -140,7 +185,7 @@ class Builder:
                 origin, with_y, np.append(vals, -divisor), low=-divisor + 1, high=0, kind=LINK, merge=kin
             )
         elif kind == ANY:
-            most = int(vals @ np.asarray([self.bounds[c][1] for c in cols], dtype=np.int64))
+            most = sum(v * self.high[c] for v, c in zip(vals.tolist(), cols.tolist(), strict=True))
             self.row(origin, with_y, np.append(vals, -most), high=0, kind=LINK, merge=(*kin, "high"))
             ones = np.ones_like(vals)
             self.row(origin, with_y, np.append(ones, -1), low=0, kind=LINK, merge=(*kin, "low"))
@@ -171,18 +216,25 @@ class Builder:
         if any(abs(v) >= _LIMIT for v in (lo, hi) if v not in (NO_LOW, NO_HIGH)):
             msg = f"limit of {origin} is too large for exact arithmetic"
             raise ValueError(msg)
-        number = len(self._rows)
-        kin = self._kins.setdefault(("own", number) if merge is None else merge, len(self._kins))
-        self._rows.append((cols, vals, decimals, lo, hi, price, kin, kind))
-        self._origins.append(origin)
+        number = len(self._origins)
+        key = ("own", number) if merge is None else merge
+        self._add_row(origin, cols, vals, (decimals, lo, hi, price, self._kin_number(key), kind))
         return number
 
-    def plain_row(
-        self, origin: Origin, columns: np.ndarray, coefs: np.ndarray, high: int, merge: Hashable
+    def count_row(self, origin: Origin, columns: np.ndarray, high: int, merge: Hashable) -> None:
+        """Add the hard row sum x <= high over int32 columns, each named once."""
+        self._add_row(origin, columns, 1, (0, NO_LOW, high, HARD, self._kin_number(merge), ORDINARY))
+
+    def _kin_number(self, merge: Hashable) -> int:
+        return self._kins.setdefault(merge, len(self._kins))
+
+    def _add_row(
+        self, origin: Origin, columns: np.ndarray, coefs: np.ndarray | int, more: tuple[int, ...]
     ) -> None:
-        """Add a hard row without decimals whose arrays are as they must be and are not changed later."""
-        kin = self._kins.setdefault(merge, len(self._kins))
-        self._rows.append((columns, coefs, 0, NO_LOW, high, HARD, kin, ORDINARY))
+        n = len(columns)
+        self._column.add(columns, n)
+        self._coef.add(coefs, n)
+        self._row.extend((n, *more))
         self._origins.append(origin)
 
     def freeze(self) -> Program:
@@ -195,18 +247,21 @@ class Builder:
         """
         n = self.n_menu
         e = len(self._extras)
-        labels = np.full((n + e, 5), -1, dtype=np.int32)
-        if n:
-            labels[:n] = np.asarray(self._labels, dtype=np.int32)
-        bounds = self.bounds + [(0, x[4]) for x in self._extras]
-        flags = self.flags + [(True, False)] * e
-        reach = np.asarray([max(abs(a), abs(z)) for a, z in bounds], dtype=np.float64)
         i64, i32 = np.int64, np.int32
-        row_start = _starts([len(r[0]) for r in self._rows])
-        row_column = _join([r[0] for r in self._rows], i32)
-        row_coef = _join([r[1] for r in self._rows], i64)
-        self._fits(row_start, row_column, row_coef, reach)
-        group_entries = [pair for entries, _, _ in self._groups for pair in entries]
+        labels = np.full((n + e, 5), -1, dtype=i32)
+        labels[:n] = self.labels
+        low = np.concatenate([_whole(self.low), np.zeros(e, dtype=i64)])
+        high = np.concatenate([_whole(self.high), np.asarray([x[4] for x in self._extras], dtype=i64)])
+        gain = np.concatenate([_whole(self._gain), np.zeros(e, dtype=i64)])
+        group_column = _join([g[0] for g in self._groups], i32)
+        group_gain = _join([g[1] for g in self._groups], i64)
+        np.add.at(gain, group_column, group_gain)
+        table = _whole(self._row).reshape(-1, len(_ROW)).T
+        row = {name: np.ascontiguousarray(values) for name, values in zip(_ROW, table, strict=True)}
+        row_start = _starts(row["length"])
+        row_column, row_coef = self._column.give(), self._coef.give()
+        self._fits(row_start, row_column, row_coef, np.maximum(np.abs(low), np.abs(high)).astype(np.float64))
+        no = np.zeros(e, dtype=bool)
         return Program(
             n_menu=n,
             goal_decimals=self.goal_decimals,
@@ -214,27 +269,27 @@ class Builder:
                 f: np.ascontiguousarray(labels[:, k])
                 for k, f in enumerate(("party", "day", "meal", "course", "item"))
             },
-            low=np.asarray([b[0] for b in bounds], dtype=i64),
-            high=np.asarray([b[1] for b in bounds], dtype=i64),
-            certain=np.asarray([f[0] for f in flags], dtype=bool),
-            continuous=np.asarray([f[1] for f in flags], dtype=bool),
-            gain=np.asarray(self._gain + [0] * e, dtype=i64),
-            column_class=np.asarray(self._class + [x[5] for x in self._extras], dtype=i32),
+            low=low,
+            high=high,
+            certain=np.concatenate([np.frombuffer(bytes(self.certain), dtype=bool), ~no]),
+            continuous=np.concatenate([np.frombuffer(bytes(self._continuous), dtype=bool), no]),
+            gain=gain,
+            column_class=np.asarray([*self._class, *(x[5] for x in self._extras)], dtype=i32),
             group_start=_starts([len(g[0]) for g in self._groups]),
-            group_column=np.asarray([c for c, _ in group_entries], dtype=i32),
-            group_gain=np.asarray([w for _, w in group_entries], dtype=i64),
-            group_person=np.asarray([g[2] for g in self._groups], dtype=i32),
-            deduct_start=_starts([len(g[1]) for g in self._groups]),
-            deduction=np.asarray([d for _, ds, _ in self._groups for d in ds], dtype=i64),
+            group_column=group_column,
+            group_gain=group_gain,
+            group_person=np.asarray([g[3] for g in self._groups], dtype=i32),
+            deduct_start=_starts([len(g[2]) for g in self._groups]),
+            deduction=np.asarray([d for g in self._groups for d in g[2]], dtype=i64),
             row_start=row_start,
             row_column=row_column,
             row_coef=row_coef,
-            row_decimals=np.asarray([r[2] for r in self._rows], dtype=np.int8),
-            row_low=np.asarray([r[3] for r in self._rows], dtype=i64),
-            row_high=np.asarray([r[4] for r in self._rows], dtype=i64),
-            row_price=np.asarray([r[5] for r in self._rows], dtype=i64),
-            row_kin=np.asarray([r[6] for r in self._rows], dtype=i32),
-            row_kind=np.asarray([r[7] for r in self._rows], dtype=np.uint8),
+            row_decimals=row["decimals"].astype(np.int8),
+            row_low=row["low"],
+            row_high=row["high"],
+            row_price=row["price"],
+            row_kin=row["kin"].astype(i32),
+            row_kind=row["kind"].astype(np.uint8),
             extra_kind=np.asarray([x[0] for x in self._extras], dtype=np.uint8),
             extra_start=_starts([len(x[1]) for x in self._extras]),
             extra_column=_join([x[1] for x in self._extras], i32),
@@ -246,6 +301,9 @@ class Builder:
 
     def _fits(self, start: np.ndarray, column: np.ndarray, coef: np.ndarray, reach: np.ndarray) -> None:
         """Refuse rows whose activity might leave 64 bits; a million entries at a time, to spare memory."""
+        largest = max(float(coef.max(initial=0)), -float(coef.min(initial=0)))
+        if largest * float(reach.max(initial=0)) * float(np.diff(start).max(initial=0)) < _LIMIT / 2:
+            return
         first = 0
         while first < len(start) - 1:
             last = int(np.searchsorted(start, start[first] + _CHUNK, side="right")) - 1
@@ -266,11 +324,10 @@ class Builder:
 def _entries(
     columns: Sequence[int] | np.ndarray, coefs: Sequence[int] | np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    # copies: the caller may go on using its arrays
-    cols = np.array(columns, dtype=np.int32)
-    vals = np.array(coefs, dtype=np.int64)
+    cols = np.asarray(columns, dtype=np.int32)
+    vals = np.asarray(coefs, dtype=np.int64)
     if vals.shape != cols.shape:
-        vals = np.array(np.broadcast_to(vals, cols.shape))
+        vals = np.broadcast_to(vals, cols.shape)
     if not (cols[1:] > cols[:-1]).all() and len(np.unique(cols)) != len(cols):
         # the same column named twice counts twice
         cols, back = np.unique(cols, return_inverse=True)
@@ -280,11 +337,16 @@ def _entries(
     return cols, vals
 
 
-def _starts(lengths: Sequence[int]) -> np.ndarray:
+def _whole(values: array[int]) -> np.ndarray:
+    # a copy: an array that numpy looks into cannot grow any more
+    return np.array(values, dtype=np.int64)
+
+
+def _starts(lengths: Sequence[int] | np.ndarray) -> np.ndarray:
     out = np.zeros(len(lengths) + 1, dtype=np.int64)
     np.cumsum(lengths, out=out[1:])
     return out
 
 
 def _join(parts: list[np.ndarray], dtype: type) -> np.ndarray:
-    return np.concatenate(parts).astype(dtype) if parts else np.zeros(0, dtype=dtype)
+    return np.concatenate(parts).astype(dtype, copy=False) if parts else np.zeros(0, dtype=dtype)

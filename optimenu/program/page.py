@@ -40,9 +40,8 @@ class Page:
         self.problem = problem
         self.builder = builder
         self.party, self.day, self.meal, self.course, self.item = (labels[:, k] for k in range(5))
-        self.certain = np.asarray([f[0] for f in builder.flags], dtype=bool)
-        self.high = np.asarray([b[1] for b in builder.bounds], dtype=np.int64)
-        self._ones = np.ones(len(self.certain), dtype=np.int64)
+        self.certain = np.frombuffer(bytes(builder.certain), dtype=bool)
+        self.high = np.array(builder.high, dtype=np.int64)
         left = np.flatnonzero(~self.certain)
         self._first_optional = int(left[0]) if len(left) else 1 << 31
         classes: dict[Hashable, int] = {}
@@ -64,33 +63,34 @@ class Page:
     def _named(self) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
         # numbers of meals and courses count within a day; names are the same on every day
         days = self.problem.days
-        pairs = [
-            (self._name(days[d].meals[m].name), self._name(days[d].meals[m].courses[k].name))
-            if m >= 0
-            else (-1, -1)
-            for d, m, k in zip(self.day.tolist(), self.meal.tolist(), self.course.tolist(), strict=True)
-        ]
-        table = np.asarray(pairs, dtype=np.int32).reshape(-1, 2)
-        return table[:, 0], table[:, 1]
+        most_meals = max((len(d.meals) for d in days), default=0)
+        most_courses = max((len(m.courses) for d in days for m in d.meals), default=0)
+        table = np.full((len(days), most_meals + 1, most_courses + 1, 2), -1, dtype=np.int32)
+        for d, day in enumerate(days):
+            for m, meal in enumerate(day.meals):
+                for k, course in enumerate(meal.courses):
+                    table[d, m, k] = self._name(meal.name), self._name(course.name)
+        # the last place stands for -1: no meal, no course
+        names = table[self.day, self.meal, self.course]
+        return names[:, 0], names[:, 1]
 
     def _index(self) -> Mapping[tuple[int, int], Columns]:
-        found: dict[tuple[int, int], list[int]] = defaultdict(list)
-        members = [p.members for p in self.problem.parties]
-        for c, (party, day) in enumerate(zip(self.party.tolist(), self.day.tolist(), strict=True)):
-            for person in members[party]:
-                found[person, day].append(c)
-        return {key: np.asarray(cs, dtype=np.int32) for key, cs in found.items()}
+        found: dict[tuple[int, int], list[Columns]] = defaultdict(list)
+        place = self.party.astype(np.int64) * len(self.problem.days) + self.day
+        for cols in _alike(place):
+            for person in self.problem.parties[self.party[cols[0]]].members:
+                found[person, int(self.day[cols[0]])].append(cols)
+        return {key: np.sort(np.concatenate(parts)) for key, parts in found.items()}
 
     def _index_drawers(self) -> Mapping[int, Mapping[tuple[int, ...], Columns]]:
         """Columns by item and people who draw on its packs."""
-        found: dict[int, dict[tuple[int, ...], list[int]]] = defaultdict(lambda: defaultdict(list))
-        known: dict[tuple[int, int], tuple[int, ...]] = {}
-        for c, (a, k) in enumerate(zip(self.party.tolist(), self.item.tolist(), strict=True)):
-            if (a, k) not in known:
-                known[a, k] = drawers(self.problem, self.problem.parties[a], self.problem.catalogue.items[k])
-            found[k][known[a, k]].append(c)
+        found: dict[int, dict[tuple[int, ...], list[Columns]]] = defaultdict(lambda: defaultdict(list))
+        items = self.problem.catalogue.items
+        for cols in _alike(self.party.astype(np.int64) * len(items) + self.item):
+            party, k = self.problem.parties[self.party[cols[0]]], int(self.item[cols[0]])
+            found[k][drawers(self.problem, party, items[k])].append(cols)
         return {
-            k: {people: np.asarray(cs, dtype=np.int32) for people, cs in groups.items()}
+            k: {people: np.sort(np.concatenate(parts)) for people, parts in groups.items()}
             for k, groups in found.items()
         }
 
@@ -122,7 +122,10 @@ class Page:
         if meal is not None:
             cols = cols[self._meal_name[cols] == self._name(meal)]
         if courses is not None:
-            cols = cols[np.isin(self._course_name[cols], [self._name(c) for c in courses])]
+            # one place more, for the -1 of an allowance, which belongs to no course
+            meant = np.zeros(len(self._names) + len(courses) + 1, dtype=bool)
+            meant[[self._name(c) for c in courses]] = True
+            cols = cols[meant[self._course_name[cols]]]
         return cols
 
     def _of_days(self, person: int | None, days: tuple[int, ...]) -> Columns:
@@ -174,7 +177,9 @@ class Page:
         if isinstance(coefs, int):
             vals = np.full(len(columns), coefs * factor, dtype=np.int64)
         else:
-            vals = np.asarray(coefs, dtype=np.int64) * factor
+            vals = np.asarray(coefs, dtype=np.int64)
+            if factor != 1:
+                vals = vals * factor
         lo = None if low is None else scaled(low, need)
         hi = None if high is None else scaled(high, need)
         price = HARD
@@ -204,8 +209,7 @@ class Page:
 
     def count(self, origin: Origin, columns: Columns, most: int) -> None:
         """Add sum x <= most over planned servings, each named once: the plainest row, and by far the most."""
-        ones = self._ones[: len(columns)]
-        self.builder.plain_row(origin, columns, ones, most, (*self._kin(origin), "both"))
+        self.builder.count_row(origin, columns, most, (*self._kin(origin), "both"))
 
     def _kin(self, origin: Origin) -> tuple[object, ...]:
         """What rows that are merged in the bound have in common."""
@@ -326,6 +330,15 @@ class Page:
     def most_uses(self, person: int, item: int, otherwise: int) -> int:
         """Return uses allowed, or ``otherwise`` when no rule has said."""
         return min(otherwise, self._caps.get((person, item), otherwise))
+
+
+def _alike(key: NDArray[np.int64]) -> list[Columns]:
+    """Columns of each key, rising."""
+    if not len(key):
+        return []
+    order = np.argsort(key, kind="stable").astype(np.int32)
+    ends = np.flatnonzero(np.diff(key[order])) + 1
+    return np.split(order, ends)
 
 
 def _joined(

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from optimenu.program.origin import Origin
 
+_CHUNK = 1 << 22
 NO_LOW = -(1 << 62)
 NO_HIGH = 1 << 62
 HARD = -1
@@ -145,7 +146,7 @@ class Program:
             value: Any = getattr(self, f.name)
             if isinstance(value, np.ndarray):
                 sha.update(f"{f.name}:{value.dtype.str}:{value.shape}".encode())
-                sha.update(np.ascontiguousarray(value).tobytes())
+                sha.update(np.ascontiguousarray(value).view(np.uint8).data)
             else:
                 sha.update(f"{f.name}:{value!r}".encode())
         return sha.hexdigest()
@@ -166,7 +167,16 @@ class Program:
     def activity(self, x: NDArray[np.int64]) -> NDArray[np.int64]:
         """Whole-number activity of every row, int64 (m,)."""
         out = np.zeros(self.m, dtype=np.int64)
-        np.add.at(out, self.row_of_entry, self.row_coef * x[self.row_column])
+        filled = np.flatnonzero(np.diff(self.row_start) > 0)
+        at = self.row_start[filled]
+        # a piece at a time: temporary copies of every entry would be the largest arrays of all
+        first = 0
+        while first < len(filled):
+            last = max(first + 1, int(np.searchsorted(at, at[first] + _CHUNK)))
+            a, z = int(at[first]), int(self.row_start[filled[last - 1] + 1])
+            parts = self.row_coef[a:z] * x[self.row_column[a:z]]
+            out[filled[first:last]] = np.add.reduceat(parts, at[first:last] - a)
+            first = last
         return out
 
     def excess(self, x: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -175,9 +185,10 @@ class Program:
         over: NDArray[np.int64] = np.maximum(np.maximum(self.row_low - act, act - self.row_high), 0)
         return over
 
-    def broken(self, x: NDArray[np.int64]) -> NDArray[np.intp]:
+    def broken(self, x: NDArray[np.int64], excess: NDArray[np.int64] | None = None) -> NDArray[np.intp]:
         """Numbers of the hard rows that ``x`` (n,) breaks."""
-        return np.flatnonzero((self.excess(x) > 0) & (self.row_price == HARD))
+        over = self.excess(x) if excess is None else excess
+        return np.flatnonzero((over > 0) & (self.row_price == HARD))
 
     def uses(self, x: NDArray[np.int64]) -> NDArray[np.int64]:
         """Uses counted in every worth group, int64 (G,)."""
@@ -186,24 +197,31 @@ class Program:
         np.add.at(out, owner, x[self.group_column])
         return out
 
-    def value(self, x: NDArray[np.int64]) -> int:
-        """Goal of ``x`` (n,) in units of ``10**-goal_decimals``, a Python int (exact)."""
-        total = sum(int(g) * int(v) for g, v in zip(self.gain, x, strict=True) if v)
+    def value(self, x: NDArray[np.int64], excess: NDArray[np.int64] | None = None) -> int:
+        """Goal of ``x`` (n,) in units of ``10**-goal_decimals``, a Python int (exact).
+
+        Parameters
+        ----------
+        excess : int64 (m,), optional
+            What ``excess`` said of ``x``, where it is known.
+        """
+        at = np.flatnonzero(x)
+        total: int = sum(g * v for g, v in zip(self.gain[at].tolist(), x[at].tolist(), strict=True))
         for g, n in enumerate(self.uses(x)):
             start = int(self.deduct_start[g])
             total -= sum(int(d) for d in self.deduction[start : start + int(n)])
-        over = self.excess(x)
+        over = self.excess(x) if excess is None else excess
         for r in np.flatnonzero((over > 0) & (self.row_price != HARD)):
             total -= int(self.row_price[r]) * int(over[r])
         return total
 
-    def feasible(self, x: NDArray[np.int64]) -> bool:
-        """True when ``x`` (n,) keeps column bounds, group lengths and every hard row."""
+    def feasible(self, x: NDArray[np.int64], excess: NDArray[np.int64] | None = None) -> bool:
+        """True when ``x`` (n,) keeps column bounds, group lengths and every hard row; see ``value``."""
         if np.any(x < self.low) or np.any(x > self.high):
             return False
         if np.any(self.uses(x) > np.diff(self.deduct_start)):
             return False
-        return len(self.broken(x)) == 0
+        return len(self.broken(x, excess)) == 0
 
     def keep(self, columns: NDArray[np.bool_], *, soft: bool = True) -> Program:
         """Return the program of some columns: rows and groups that lie wholly inside, and their extras.
@@ -217,28 +235,20 @@ class Program:
         """
         mask = np.zeros(self.n, dtype=bool)
         mask[: self.n_menu] = columns
-        extra = [
-            k
-            for k in range(len(self.extra_kind))
-            if mask[self.extra_column[self.extra_start[k] : self.extra_start[k + 1]]].all()
-        ]
-        mask[self.n_menu + np.asarray(extra, dtype=np.int64)] = True
+        of_source = np.repeat(np.arange(len(self.extra_kind)), np.diff(self.extra_start))
+        whole_extra = np.ones(len(self.extra_kind), dtype=bool)
+        whole_extra[of_source[~mask[self.extra_column]]] = False
+        extra = np.flatnonzero(whole_extra)
+        mask[self.n_menu + extra] = True
         number = np.full(self.n, -1, dtype=np.int32)
         number[mask] = np.arange(int(mask.sum()), dtype=np.int32)
-        inside = np.ones(self.m, dtype=bool)
-        inside[self.row_of_entry[~mask[self.row_column]]] = False
-        # a row without entries says nothing of these columns
-        inside &= np.diff(self.row_start) > 0
-        if not soft:
-            inside &= self.row_price == HARD
-        entries = inside[self.row_of_entry]
+        rows, entries = self._inside(mask, soft=soft)
         owner = np.repeat(np.arange(self.n_groups), np.diff(self.group_start))
         whole = np.ones(self.n_groups, dtype=bool)
         whole[owner[~mask[self.group_column]]] = False
         g_entries = whole[owner]
         d_owner = np.repeat(np.arange(self.n_groups), np.diff(self.deduct_start))
-        sources = [np.arange(self.extra_start[k], self.extra_start[k + 1], dtype=np.int64) for k in extra]
-        source = np.concatenate(sources) if sources else np.zeros(0, dtype=np.int64)
+        source = whole_extra[of_source]
         gain = np.zeros(self.n, dtype=np.int64)
         np.add.at(gain, self.group_column[g_entries], self.group_gain[g_entries])
         grouped = np.zeros(self.n, dtype=bool)
@@ -269,11 +279,11 @@ class Program:
             group_person=self.group_person[whole],
             deduct_start=_starts(np.diff(self.deduct_start)[whole]),
             deduction=self.deduction[whole[d_owner]],
-            row_start=_starts(np.diff(self.row_start)[inside]),
+            row_start=_starts(np.diff(self.row_start)[rows]),
             row_column=number[self.row_column[entries]],
             row_coef=self.row_coef[entries],
             **{
-                f: getattr(self, f)[inside]
+                f: getattr(self, f)[rows]
                 for f in ("row_decimals", "row_low", "row_high", "row_price", "row_kin", "row_kind")
             },
             extra_kind=self.extra_kind[extra],
@@ -281,8 +291,30 @@ class Program:
             extra_column=number[self.extra_column[source]],
             extra_coef=self.extra_coef[source],
             extra_divisor=self.extra_divisor[extra],
-            origins=tuple(o for o, keep in zip(self.origins, inside, strict=True) if keep),
+            origins=tuple(self.origins[r] for r in rows.tolist()),
         )
+
+    def _inside(self, mask: NDArray[np.bool_], *, soft: bool) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Rows whose columns are all in ``mask``, rising, and the places of their entries.
+
+        A row without entries says nothing of these columns.
+        """
+        length = np.diff(self.row_start)
+        asked = length > 0 if soft else (length > 0) & (self.row_price == HARD)
+        rows = np.flatnonzero(asked)
+        # the first entry tells of most rows that they lie elsewhere
+        rows = rows[mask[self.row_column[self.row_start[rows]]]]
+        entries = _ranges(self.row_start[rows], length[rows])
+        owner = np.repeat(np.arange(len(rows)), length[rows])
+        whole = np.ones(len(rows), dtype=bool)
+        whole[owner[~mask[self.row_column[entries]]]] = False
+        return rows[whole], entries[whole[owner]]
+
+
+def _ranges(start: NDArray[np.int64], length: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Every number of the ranges that begin at ``start``."""
+    offset = np.cumsum(length) - length
+    return np.repeat(start - offset, length) + np.arange(int(length.sum()))
 
 
 def _starts(lengths: NDArray[np.int64] | Sequence[int]) -> NDArray[np.int64]:

@@ -15,6 +15,7 @@ from optimenu.errors import nearest
 from optimenu.problem.calendar import passes, runs
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule, SettingFault
+from optimenu.rules.by_day import ByDay
 from optimenu.rules.which import course_faults, people_faults, people_of
 from optimenu.settings import Flag, Role, Settings, Whole
 
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from optimenu.menu.tally import Entry, Tally
     from optimenu.program.page import Page
 
+Runs = tuple[tuple[int, ...], ...]
 Kind = Literal["item", "main_ingredient", "tag", "form", "cuisine", "texture", "flavour"]
 
 
@@ -172,7 +174,9 @@ most_a_day = 1
             for p in people_of(self.problem, table.people):
                 every = page.of(p, days, courses=table.courses or None, certain=True)
                 if table.exempt_courses:
-                    every = every[~np.isin(every, page.of(p, days, courses=table.exempt_courses))]
+                    exempt = np.zeros(len(page.item), dtype=bool)
+                    exempt[page.of(p, days, courses=table.exempt_courses)] = True
+                    every = every[~exempt[every]]
                 sort = every[np.argsort(page.item[every], kind="stable")]
                 starts = np.searchsorted(page.item[sort], np.arange(n + 1))
                 by_item = [sort[starts[k] : starts[k + 1]] for k in range(n)]
@@ -190,52 +194,64 @@ most_a_day = 1
         self, page: Page, name: str, table: RepeatTable, p: int, value: str, cols: np.ndarray
     ) -> None:
         person = self.problem.people[p].id
-        by_day = {int(d): cols[page.day[cols] == d] for d in np.unique(page.day[cols])}
+        found = ByDay(cols, page.day[cols], page.high[cols], len(self.problem.days))
         if table.most_a_day:
-            for d, here in by_day.items():
-                if page.high[here].sum() > table.most_a_day:
-                    origin = self._origin(name, "most_a_day", person, value, d)
-                    page.count(origin, here, table.most_a_day)
+            for d in np.flatnonzero(found.room > table.most_a_day).tolist():
+                page.count(
+                    self._origin(name, "most_a_day", person, value, d), found.on((d,)), table.most_a_day
+                )
         if table.most_a_cycle:
             for dates, run in self._passes:
-                times = np.bincount(dates, minlength=len(self.problem.days))[page.day[cols]]
-                if (page.high[cols] * times).sum() > table.most_a_cycle:
+                times = np.bincount(dates, minlength=len(self.problem.days))
+                if (found.room * times).sum() > table.most_a_cycle:
                     origin = self._origin(name, "most_a_cycle", person, value, run=run)
-                    page.row(origin, cols, times.astype(np.int64), high=Decimal(table.most_a_cycle))
+                    page.row(origin, cols, times[page.day[cols]], high=Decimal(table.most_a_cycle))
         if not table.gap_days:
             return
         once = table.most_a_day == 1
-        used = (
-            {}
-            if once
-            else {
-                d: page.used(self._origin(name, "gap_days", person, value, d), here)
-                for d, here in by_day.items()
-            }
-        )
+        used = {}
         if once:
-            self._write_round(page, name, person, value, cols)
-        for run in self._runs[name]:
-            held = [d for d in sorted(set(run)) if d in by_day]
-            origin = self._origin(name, "gap_days", person, value, run=run)
+            self._write_round(page, name, person, value, cols, found)
+        else:
+            for d in np.flatnonzero(found.room).tolist():
+                used[d] = page.used(self._origin(name, "gap_days", person, value, d), found.on((d,)))
+        runs_of, members, inside = self._run_days[name]
+        room = found.room.tolist()
+        for k in np.flatnonzero(inside @ found.room > 1).tolist():
+            held = [d for d in members[k] if room[d]]
             if once:
-                here = [by_day[d] for d in held]
-                if here and page.high[np.concatenate(here)].sum() > 1:
-                    page.count(origin, np.concatenate(here), 1)
+                origin = self._origin(name, "gap_days", person, value, run=runs_of[k])
+                page.count(origin, found.on(held), 1)
             elif len(held) > 1:
+                origin = self._origin(name, "gap_days", person, value, run=runs_of[k])
                 page.row(origin, np.asarray([used[d] for d in held], dtype=np.int32), 1, high=Decimal(1))
 
-    def _write_round(self, page: Page, name: str, person: str, value: str, cols: np.ndarray) -> None:
+    @cached_property
+    def _run_days(self) -> Mapping[str, tuple[Runs, list[list[int]], np.ndarray]]:
+        """Runs of each limit with a gap, the plan days of each, rising, and whether a day is of a run."""
+        out = {}
+        for name, found in self._runs.items():
+            members = [sorted(set(run)) for run in found]
+            inside = np.zeros((len(found), len(self.problem.days)), dtype=np.int64)
+            for k, days in enumerate(members):
+                inside[k, days] = 1
+            out[name] = (found, members, inside)
+        return out
+
+    def _write_round(
+        self, page: Page, name: str, person: str, value: str, cols: np.ndarray, found: ByDay
+    ) -> None:
         """Say to the bound how often a gap lets the value come on days that it merges, and round the cycle.
 
         Merging sums the runs, and a sum over days of several classes no longer tells how few uses the days
         of one class hold by themselves.
         """
         for words, days, most in self._rounds[name]:
-            here = cols[np.isin(page.day[cols], days)]
-            if page.high[here].sum() > most:
+            if found.room[days].sum() > most:
+                among = np.zeros(len(self.problem.days), dtype=bool)
+                among[days] = True
                 origin = self._origin(name, "gap_days", person, f"{value}, {words}")
-                page.row(origin, here, 1, high=Decimal(most), implied=True)
+                page.row(origin, cols[among[page.day[cols]]], 1, high=Decimal(most), implied=True)
 
     @cached_property
     def _rounds(self) -> Mapping[str, list[tuple[str, list[int], int]]]:
@@ -282,10 +298,11 @@ most_a_day = 1
             caps.append(len(repeating) // gap + more)
         if not caps:
             return
+        every = np.bincount(
+            page.item[page.of(p, days, certain=True)], minlength=len(page.problem.catalogue.items)
+        )
         for k, cols in by_item.items():
-            mask = np.zeros(len(self.problem.catalogue.items), dtype=bool)
-            mask[k] = True
-            if len(cols) and len(page.of(p, days, items=mask, certain=True)) == len(cols):
+            if len(cols) and every[k] == len(cols):
                 page.cap_uses(p, k, min(caps))
 
     def _met(self, name: str, days: list[int], gap: int) -> bool:

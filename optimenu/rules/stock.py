@@ -113,6 +113,17 @@ unlisted = "refuse"
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
     ) -> str | None:
         """Refuse an item of which a load has no usable pack on some date of this day."""
+        key = (day.number, item.id)
+        if key not in self._refusals:
+            self._refusals[key] = self._refusal(day, item)
+        return self._refusals[key]
+
+    @cached_property
+    def _refusals(self) -> dict[tuple[int, str], str | None]:
+        """What was answered for a plan day and an item: neither meal nor party matters."""
+        return {}
+
+    def _refusal(self, day: PlanDay, item: Item) -> str | None:
         for load, dates in enumerate(self.problem.load_weights[day.number]):
             for after, packs in (self._limits(item, load) if dates else None) or ():
                 if packs == 0 and self._eaten(day, load, after):

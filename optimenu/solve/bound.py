@@ -161,12 +161,10 @@ def whole_multipliers(
 
 def _places(program: Program, multiplier: NDArray[np.float64]) -> int:
     """Binary places: as many as 64-bit sums allow, more if the loss would be felt."""
-    size = np.abs(program.row_coef.astype(np.float64))
-    of_entry = np.repeat(np.abs(multiplier), np.diff(program.row_start))
-    active = of_entry > 0
-    column = program.row_column[active]
-    plain = float(np.bincount(column, weights=size[active], minlength=program.n).max(initial=0.0))
-    cost = np.bincount(column, weights=(size * of_entry)[active], minlength=program.n)
+    from optimenu.solve.sums import column_sizes
+
+    sizes, cost = column_sizes(program, multiplier)
+    plain = float(sizes.max(initial=0.0))
     top = float((cost + np.abs(program.gain.astype(np.float64))).max(initial=0.0))
     safe = math.floor(math.log2(max(_WORD - plain, 1.0) / max(top, 1.0)))
     # rounding moves each multiplier by at most half a place; the limits it multiplies tell the loss
@@ -180,20 +178,19 @@ def _places(program: Program, multiplier: NDArray[np.float64]) -> int:
 
 def _costs(program: Program, y: dict[int, int]) -> list[int]:
     """Cost of every column at the multipliers, exact: sum over rows of y * coefficient."""
+    # loaded late, as in merge
+    from optimenu.solve.sums import column_sizes, column_totals
+
     start = program.row_start
     rows = np.fromiter(y.keys(), dtype=np.int64, count=len(y))
     largest = max((abs(v) for v in y.values()), default=0)
     if largest < 1 << 62:
         whole = np.zeros(program.m, dtype=np.int64)
         whole[rows] = np.fromiter(y.values(), dtype=np.int64, count=len(y))
-        of_entry = np.repeat(whole, np.diff(start))
-        on = np.flatnonzero(of_entry)
-        column, coef, of_entry = program.row_column[on], program.row_coef[on], of_entry[on]
-        size = np.abs(coef.astype(np.float64)) * np.abs(of_entry.astype(np.float64))
-        if float(np.bincount(column, weights=size, minlength=1).max(initial=0.0)) < _WORD:
-            cost = np.zeros(program.n, dtype=np.int64)
-            np.add.at(cost, column, coef * of_entry)
-            return cost.tolist()
+        _, size = column_sizes(program, whole.astype(np.float64))
+        if float(size.max(initial=0.0)) < _WORD:
+            cost: list[int] = column_totals(program, whole).tolist()
+            return cost
     exact = [0] * program.n
     for r, v in y.items():
         a, b = int(start[r]), int(start[r + 1])

@@ -52,8 +52,25 @@ class Components:
 def components(program: Program) -> Components:
     """Find the parts of a program that only shared rows tie together."""
     n = program.n_menu
+    of_column = parts_of(program)
+    least, most = _with_extras(program, of_column)
+    of_row = np.full(program.m, -1, dtype=np.int32)
+    reaches = np.zeros(program.m, dtype=np.bool_)
+    _spans(program.row_start, program.row_column, least, most, of_row, reaches)
+    ordinary = program.row_kind == ORDINARY
+    of_row[~ordinary] = -1
+    return Components(
+        count=int(of_column.max()) + 1 if n else 0,
+        of_column=of_column,
+        of_row=of_row,
+        shared=np.flatnonzero(reaches & ordinary).astype(np.int64),
+    )
+
+
+def parts_of(program: Program) -> NDArray[np.int32]:
+    """Return the component of each serving column, int32 (n_menu,)."""
     label = _party_labels(program)
-    parent = list(range(int(label.max()) + 1 if n else 0))
+    parent = list(range(int(label.max()) + 1 if len(label) else 0))
 
     def root(k: int) -> int:
         while parent[k] != k:
@@ -70,7 +87,14 @@ def components(program: Program) -> Components:
             parent[max(ra, rb)] = min(ra, rb)
     joined = np.asarray([root(k) for k in range(len(parent))], dtype=np.int64)
     _, number = np.unique(joined[label], return_inverse=True)
-    of_column = number.astype(np.int32)
+    return number.astype(np.int32)
+
+
+def _with_extras(
+    program: Program, of_column: NDArray[np.int32]
+) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Least and greatest component that every column draws on, int32 (n,) each."""
+    n = program.n_menu
     least = np.full(program.n, np.iinfo(np.int32).max, dtype=np.int32)
     most = np.full(program.n, -1, dtype=np.int32)
     least[:n] = of_column
@@ -78,17 +102,22 @@ def components(program: Program) -> Components:
     source = np.repeat(np.arange(n, program.n), np.diff(program.extra_start))
     np.minimum.at(least, source, of_column[program.extra_column])
     np.maximum.at(most, source, of_column[program.extra_column])
-    of_row = np.full(program.m, -1, dtype=np.int32)
-    reaches = np.zeros(program.m, dtype=np.bool_)
-    _spans(program.row_start, program.row_column, least, most, of_row, reaches)
-    ordinary = program.row_kind == ORDINARY
-    of_row[~ordinary] = -1
-    return Components(
-        count=int(of_column.max()) + 1 if n else 0,
-        of_column=of_column,
-        of_row=of_row,
-        shared=np.flatnonzero(reaches & ordinary).astype(np.int64),
-    )
+    return least, most
+
+
+def parts_of_classes(
+    program: Program, class_of: NDArray[np.int64], n_class: int
+) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Component of every class of columns and of every worth group, -1 for several or none; int32 each."""
+    least, most = _with_extras(program, parts_of(program))
+    low = np.full(n_class, np.iinfo(np.int32).max, dtype=np.int32)
+    high = np.full(n_class, -1, dtype=np.int32)
+    np.minimum.at(low, class_of, least)
+    np.maximum.at(high, class_of, most)
+    of_group = np.full(program.n_groups, -1, dtype=np.int32)
+    filled = np.diff(program.group_start) > 0
+    of_group[filled] = least[program.group_column[program.group_start[:-1][filled]]]
+    return np.where(low == high, high, np.int32(-1)), of_group
 
 
 def whole(program: Program) -> Components:

@@ -67,6 +67,8 @@ class Engine:
         self.layout = layout
         self.use = np.clip(use[layout.columns], layout.least, f.high)
         self.unit = _unit(f.gain, self.use, layout.price, layout.scale)
+        # whole, as all that is summed: what was paid for a use too many comes back to the last digit
+        self.over = float(round(OVER * self.unit))
         self._random = np.random.default_rng([abs(s) for s in seed])
         blocks, extras, groups = len(f.block_row) - 1, len(layout.extras), len(f.deduct_start) - 1
         self.state = State(
@@ -194,7 +196,7 @@ class Engine:
         weight = (self.soft_weight + ramp * (self.full_weight - self.soft_weight)) * self.boost
         s.weight[:] = np.where(lay.hard > 0, weight, lay.price)
         s.charge[:] = np.where(lay.hard > 0, charge * lay.scale, 0.0)
-        refresh(lay.fixed, s, OVER * self.unit)
+        refresh(lay.fixed, s, self.over)
         note_best(s)
 
     def raise_broken(self, factor: float) -> int:
@@ -209,9 +211,7 @@ class Engine:
         f = self.layout.fixed
         if len(f.active) == 0:
             return
-        anneal(
-            f, self.state, self.work, moves, temperature * self.unit, OVER * self.unit, SWAP_SHARE, PAIR_SHARE
-        )
+        anneal(f, self.state, self.work, moves, temperature * self.unit, self.over, SWAP_SHARE, PAIR_SHARE)
         self.moves += moves
 
     def note_near(self) -> None:

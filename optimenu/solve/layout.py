@@ -37,7 +37,7 @@ from optimenu.solve.layout_parts import (
     starts,
 )
 from optimenu.solve.profiles import build_profiles
-from optimenu.solve.scan import collect_sparse, scan_rows
+from optimenu.solve.scan import collect_sparse, reach, scan_rows
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -183,8 +183,11 @@ def lay_out(
     counts &= seen.menu == np.diff(cell_start)[np.maximum(seen.cell, 0)]
     count_low, count_high, counts = count_limits(counts, seen.cell, seen.constant, low, high, units)
     # a row that no choice of the columns can break says nothing
-    idle = ((low == NO_LOW) | (seen.least >= low)) & ((high == NO_HIGH) | (seen.most <= high))
-    keep = ~counts & ~idle
+    keep = ~counts & ~_idle(low, high, seen.least, seen.most)
+    # nor does one that no choice can break while the moves keep every cell's count
+    plain = np.flatnonzero(keep & (seen.extra == 0))
+    ends = reach(program, rows[plain], number, bounds, movable, cell_of, count_low, count_high)
+    keep[plain] = ~_idle(low[plain], high[plain], *ends)
     day_dense = (seen.extra == 0) & (seen.menu >= LEAST_DENSE) & (seen.menu >= DENSE * seen.day_size)
     sitting_dense = (seen.extra == 0) & (seen.menu >= LEAST_DENSE) & (seen.menu >= DENSE * seen.sitting_size)
     sitting_dense &= ~day_dense
@@ -279,3 +282,14 @@ def lay_out(
         scale=np.concatenate([sizes_of(low[local], high[local], seen.size[local]), np.ones(more)]),
         extra_high_of=np.concatenate([np.full(len(local), -1, dtype=np.int64), bounded]),
     )
+
+
+def _idle(
+    low: NDArray[np.int64],
+    high: NDArray[np.int64],
+    least: NDArray[np.float64],
+    most: NDArray[np.float64],
+) -> NDArray[np.bool_]:
+    """Whether activities between least and most keep the limits whatever they are."""
+    idle: NDArray[np.bool_] = ((low == NO_LOW) | (least >= low)) & ((high == NO_HIGH) | (most <= high))
+    return idle

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -39,8 +40,17 @@ def numbered(labels: NDArray[np.int32]) -> tuple[NDArray[np.int32], NDArray[np.i
     """Return the distinct lines of ``labels`` in order, and the number of each line."""
     if not len(labels):
         return labels, np.zeros(0, dtype=np.int32)
-    lines, number = np.unique(labels, axis=0, return_inverse=True)
-    return lines, number.reshape(-1).astype(np.int32)
+    # one whole number a line, in the order of the lines: sorted many times faster than lines are
+    least = labels.min(axis=0).astype(np.int64)
+    spans = (labels.max(axis=0) - least + 1).tolist()
+    if math.prod(spans) >= 1 << 62:
+        lines, number = np.unique(labels, axis=0, return_inverse=True)
+        return lines, number.reshape(-1).astype(np.int32)
+    key = np.zeros(len(labels), dtype=np.int64)
+    for k, span in enumerate(spans):
+        key = key * span + (labels[:, k] - least[k])
+    _, first, number = np.unique(key, return_index=True, return_inverse=True)
+    return labels[first], number.reshape(-1).astype(np.int32)
 
 
 def starts(lengths: NDArray[np.int64]) -> NDArray[np.int64]:

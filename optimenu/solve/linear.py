@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any, Literal
 import highspy
 import numpy as np
 
+from optimenu.solve.blocks import start_of
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -33,6 +35,9 @@ class LinearModel:
     row_low, row_high : float64 (m,)
     start, index, value : int32 (m+1,), int32, float64
         ``A`` as compressed rows.
+    part : int32 (n,), optional
+        Part of each column, -1 for none; columns of two parts meet in few rows. Tells how to begin, never
+        what to find.
     """
 
     cost: NDArray[np.float64]
@@ -43,6 +48,7 @@ class LinearModel:
     start: NDArray[np.int32]
     index: NDArray[np.int32]
     value: NDArray[np.float64]
+    part: NDArray[np.int32] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,8 +150,13 @@ def _maximise(model: LinearModel) -> LinearResult:
     # minimising the negative leaves one sign convention to think about: a dual is then the rate at
     # which the minimum grows with the limit
     solver = _load(model)
-    state = _run(solver)
     kinds = highspy.HighsModelStatus
+    started = solver.getBasis().valid
+    state = _run(solver)
+    if started and state != kinds.kOptimal:
+        # the start that the parts gave led nowhere: as without it
+        solver.clearSolver()
+        state = _run(solver)
     if state in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible):
         solver.clearSolver()
         _option(solver, "presolve", "off")
@@ -165,6 +176,11 @@ def _maximise(model: LinearModel) -> LinearResult:
     elif state == kinds.kUnbounded:
         status = "unbounded"
     return LinearResult(status, float("nan"), np.zeros(n), np.zeros(m))
+
+
+def _solved(model: LinearModel) -> Any:
+    solver = _load(model)
+    return solver if _run(solver) == highspy.HighsModelStatus.kOptimal else None
 
 
 def _load(model: LinearModel) -> Any:
@@ -192,6 +208,9 @@ def _load(model: LinearModel) -> Any:
     if status == highspy.HighsStatus.kError:
         msg = "HiGHS refuses the arrays of a linear program"
         raise RuntimeError(msg)
+    basis = start_of(model, _solved)
+    if basis is not None:
+        solver.setBasis(basis)
     return solver
 
 

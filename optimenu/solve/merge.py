@@ -15,17 +15,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW
+from optimenu.solve.blocks import NO_PART
 from optimenu.solve.linear import LinearModel
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from numpy.typing import NDArray
 
     from optimenu.program.program import Program
-
-_CHUNK = 4_000_000
-"""Nonzeros sorted at a time: bounds the memory of large programs."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,6 +92,10 @@ def merge(program: Program) -> Merged:
     ValueError
         When a column may be negative: the sums below need uses that are not.
     """
+    # the compiler's package takes a part of a second to load; who only reads a run need not wait for it
+    from optimenu.solve.components import parts_of_classes
+    from optimenu.solve.sums import sums
+
     if np.any(program.low < 0):
         msg = f"column {int(np.argmax(program.low < 0))} may be negative; uses are counted from 0"
         raise ValueError(msg)
@@ -105,7 +105,7 @@ def merge(program: Program) -> Merged:
     decimals = np.zeros(n_kin, dtype=np.int64)
     np.maximum.at(decimals, kin_of, program.row_decimals.astype(np.int64))
 
-    kin, klass, least, most = _sums(program, class_of, sizes, kin_of, decimals)
+    kin, klass, least, most = sums(program, class_of, sizes, kin_of, decimals)
     constant = np.ones(n_kin, dtype=bool)
     constant[kin[least != most]] = False
     unit = 10.0 ** -decimals.astype(np.float64)
@@ -149,6 +149,7 @@ def merge(program: Program) -> Merged:
     col_low = np.bincount(class_of, weights=program.low, minlength=n_class)
     n_slack = len(slack_cost)
     start, index, value = _compress(parts, len(row_low) + program.n_groups)
+    of_class, of_group = parts_of_classes(program, class_of, n_class)
     model = LinearModel(
         cost=np.concatenate([goal, -use_cost, -slack_cost]) / goal_unit,
         low=np.concatenate([col_low, np.zeros(n_use + n_slack)]),
@@ -158,6 +159,7 @@ def merge(program: Program) -> Merged:
         start=start,
         index=index,
         value=value,
+        part=np.concatenate([of_class, of_group[use_group], np.full(n_slack, NO_PART, dtype=np.int32)]),
     )
     return Merged(
         model=model,
@@ -206,98 +208,6 @@ def _limits(
     low: NDArray[np.float64] = np.bincount(kin_of, weights=lows, minlength=n_kin).astype(np.float64)
     high: NDArray[np.float64] = np.bincount(kin_of, weights=highs, minlength=n_kin).astype(np.float64)
     return low, high, price
-
-
-def _sums(
-    program: Program,
-    class_of: NDArray[np.int64],
-    sizes: NDArray[np.int64],
-    kin_of: NDArray[np.int64],
-    decimals: NDArray[np.int64],
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
-    """For every kin and class that meet: the least and greatest sum of coefficients over its columns."""
-    order = np.argsort(kin_of, kind="stable")
-    place = np.empty(program.n, dtype=np.int64)
-    by_class = np.argsort(class_of, kind="stable")
-    place[by_class] = np.arange(program.n)
-    ratio = 10.0 ** (decimals[kin_of] - program.row_decimals)
-    out: list[tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]] = []
-    for rows in _chunks(program, order, kin_of):
-        lengths = np.diff(program.row_start)[rows]
-        first = kin_of[rows[0]]
-        entry = _ranges(program.row_start[rows], lengths)
-        key = np.repeat((kin_of[rows] - first) * program.n, lengths) + place[program.row_column[entry]]
-        key, value = _add_equal(
-            key, program.row_coef[entry].astype(np.float64) * np.repeat(ratio[rows], lengths)
-        )
-        # now one entry per kin and column, the columns of a class side by side
-        kin, column = np.divmod(key, program.n)
-        klass = class_of[by_class[column]]
-        starts = _run_starts(kin * len(sizes) + klass)
-        if not len(starts):
-            continue
-        count = np.diff(np.append(starts, len(key)))
-        kin, klass = kin[starts] + first, klass[starts]
-        least, most = np.minimum.reduceat(value, starts), np.maximum.reduceat(value, starts)
-        partly = count < sizes[klass]
-        least[partly] = np.minimum(least[partly], 0)
-        most[partly] = np.maximum(most[partly], 0)
-        out.append((kin, klass, least, most))
-    if not out:
-        none = np.zeros(0, dtype=np.int64)
-        return none, none, np.zeros(0), np.zeros(0)
-    return (
-        np.concatenate([o[0] for o in out]),
-        np.concatenate([o[1] for o in out]),
-        np.concatenate([o[2] for o in out]),
-        np.concatenate([o[3] for o in out]),
-    )
-
-
-def _chunks(
-    program: Program, order: NDArray[np.int64], kin_of: NDArray[np.int64]
-) -> Iterator[NDArray[np.int64]]:
-    """Rows in the order of their kin, cut between kins into pieces of about ``_CHUNK`` nonzeros."""
-    if not len(order):
-        return
-    size = np.cumsum(np.diff(program.row_start)[order])
-    new_kin = np.flatnonzero(np.diff(kin_of[order])) + 1
-    begin = 0
-    for end in [*new_kin.tolist(), len(order)]:
-        before = int(size[begin - 1]) if begin else 0
-        if end == len(order) or int(size[end - 1]) - before >= _CHUNK:
-            yield order[begin:end]
-            begin = end
-
-
-def _ranges(start: NDArray[np.int64], length: NDArray[np.int64]) -> NDArray[np.int64]:
-    offset = np.cumsum(length) - length
-    return np.repeat(start - offset, length) + np.arange(int(length.sum()))
-
-
-def _run_starts(key: NDArray[np.int64]) -> NDArray[np.int64]:
-    if not len(key):
-        return np.zeros(0, dtype=np.int64)
-    return np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
-
-
-def _add_equal(
-    key: NDArray[np.int64], value: NDArray[np.float64]
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Sort by key and add the values of equal keys."""
-    bits = max(len(key) - 1, 1).bit_length()
-    if int(key.max(initial=0)).bit_length() + bits < 63:
-        # sorting the key with its place packed below is several times faster than an argsort
-        packed = (key << bits) | np.arange(len(key))
-        packed.sort()
-        key, value = packed >> bits, value[packed & ((1 << bits) - 1)]
-    else:
-        by_key = np.argsort(key, kind="stable")
-        key, value = key[by_key], value[by_key]
-    starts = _run_starts(key)
-    if len(starts) == len(key):
-        return key, value
-    return key[starts], np.add.reduceat(value, starts)
 
 
 def _uses(program: Program) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:

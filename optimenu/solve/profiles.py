@@ -54,16 +54,20 @@ def build_profiles(
         As in ``scan_rows``.
     """
     n_cells = int(cell_of.max()) + 1 if len(cell_of) else 0
+    # a cell lies in one sitting of one day
+    cell_day, cell_sitting = np.zeros(n_cells, dtype=np.int64), np.zeros(n_cells, dtype=np.int64)
+    cell_day[cell_of], cell_sitting[cell_of] = day_of, sitting_of
     pairs = []
     for b in range(len(block_row) - 1):
         r = rows[block_row[b]]
         cols = number[program.row_column[program.row_start[r] : program.row_start[r + 1]]]
         cols = cols[(cols >= 0) & (cols < len(movable))]
         cols = cols[movable[cols]]
-        unit = day_of if by_day[block_row[b]] else sitting_of
-        touched = np.zeros(int(unit.max()) + 1, dtype=bool)
+        own = by_day[block_row[b]]
+        unit, cell_unit = (day_of, cell_day) if own else (sitting_of, cell_sitting)
+        touched = np.zeros(int(cell_unit.max()) + 1, dtype=bool)
         touched[unit[cols]] = True
-        cells = np.unique(cell_of[touched[unit]])
+        cells = np.flatnonzero(touched[cell_unit]).astype(cell_of.dtype)
         pairs.append(np.stack([cells, np.full(len(cells), b, dtype=cells.dtype)], axis=1))
     both = np.concatenate(pairs) if pairs else np.zeros((0, 2), dtype=np.int32)
     both = both[np.argsort(both[:, 0], kind="stable")]
@@ -80,6 +84,10 @@ def build_profiles(
     offset = np.zeros(len(movable), dtype=np.int64)
     each = np.where(movable, length[cell_of], 0) if len(cell_of) else np.zeros(0, dtype=np.int64)
     place = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(each)])
+    rising = np.ones(len(rows), dtype=bool)
+    _rising(program.row_start, program.row_column, rows, number, rising)
+    # how far each row was read: where its columns rise, the next piece goes on from there
+    reached = program.row_start[rows].copy()
     c0 = 0
     while c0 < len(movable):
         c1 = max(c0 + 1, int(np.searchsorted(place, place[c0] + CHUNK)) - 1)
@@ -99,21 +107,38 @@ def build_profiles(
             cell_block,
             block_offset,
             place,
+            rising,
+            reached,
             out,
         )
-        keys = _hashes(out, place[c0 : c1 + 1] - place[c0])
-        fresh, first, back = np.unique(keys, return_index=True, return_inverse=True)
-        starts = np.zeros(len(fresh), dtype=np.int64)
-        for k, (key, c) in enumerate(zip(fresh.tolist(), first, strict=True)):
-            if key not in known:
-                vector = out[place[c0 + c] - place[c0] : place[c0 + c + 1] - place[c0]]
-                known[key] = total
-                parts.append(vector.copy())
-                total += len(vector)
-            starts[k] = known[key]
-        offset[c0:c1] = starts[back]
+        start = place[c0 : c1 + 1] - place[c0]
+        keys, first, back = np.unique(_hashes(out, start), return_index=True, return_inverse=True)
+        names = keys.tolist()
+        fresh = first[np.asarray([key not in known for key in names], dtype=bool)]
+        at = np.zeros(len(fresh) + 1, dtype=np.int64)
+        np.cumsum(start[fresh + 1] - start[fresh], out=at[1:])
+        part = np.zeros(int(at[-1]))
+        _copy(out, start, fresh, at, part)
+        parts.append(part)
+        known.update(zip((names[k] for k in back[fresh].tolist()), (total + at[:-1]).tolist(), strict=True))
+        total += len(part)
+        offset[c0:c1] = np.asarray([known[key] for key in names], dtype=np.int64)[back]
         c0 = c1
     return Profiles(cell_start, cell_block, offset, np.concatenate(parts))
+
+
+@compiled
+def _copy(
+    out: NDArray[np.float64],
+    start: NDArray[np.int64],
+    chosen: NDArray[np.int64],
+    at: NDArray[np.int64],
+    part: NDArray[np.float64],
+) -> None:
+    for k in range(len(chosen)):
+        first = start[chosen[k]]
+        for j in range(at[k + 1] - at[k]):
+            part[at[k] + j] = out[first + j]
 
 
 @compiled
@@ -132,22 +157,48 @@ def _fill(
     cell_block: NDArray[np.int32],
     block_offset: NDArray[np.int64],
     place: NDArray[np.int64],
+    rising: NDArray[np.bool_],
+    reached: NDArray[np.int64],
     out: NDArray[np.float64],
 ) -> None:
     for b in range(len(block_row) - 1):
         for k in range(block_row[b], block_row[b + 1]):
             last = np.int64(-1)
             at = np.int64(0)
-            for j in range(row_start[rows[k]], row_start[rows[k] + 1]):
+            j = reached[k]
+            while j < row_start[rows[k] + 1]:
                 c = number[row_column[j]]
-                if c < c0 or c >= c1 or not movable[c]:
-                    continue
-                if cell_of[c] != last:
-                    last = np.int64(cell_of[c])
-                    for q in range(cell_start[last], cell_start[last + 1]):
-                        if cell_block[q] == b:
-                            at = block_offset[q] + k - block_row[b]
-                out[place[c] - place[c0] + at] = np.float64(row_coef[j])
+                if c >= c1 and rising[k]:
+                    break
+                if c >= c0 and c < c1 and movable[c]:
+                    if cell_of[c] != last:
+                        last = np.int64(cell_of[c])
+                        for q in range(cell_start[last], cell_start[last + 1]):
+                            if cell_block[q] == b:
+                                at = block_offset[q] + k - block_row[b]
+                    out[place[c] - place[c0] + at] = np.float64(row_coef[j])
+                j += 1
+            if rising[k]:
+                reached[k] = j
+
+
+@compiled
+def _rising(
+    row_start: NDArray[np.int64],
+    row_column: NDArray[np.int32],
+    rows: NDArray[np.int64],
+    number: NDArray[np.int32],
+    out: NDArray[np.bool_],
+) -> None:
+    """Tell of every row whether its columns of the search rise."""
+    for k in range(len(rows)):
+        before = np.int64(-1)
+        for j in range(row_start[rows[k]], row_start[rows[k] + 1]):
+            c = np.int64(number[row_column[j]])
+            if c >= 0 and c < before:
+                out[k] = False
+                break
+            before = max(before, c)
 
 
 @compiled

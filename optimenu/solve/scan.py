@@ -180,6 +180,86 @@ def _scan(
         cell[k] = one_cell if one_cell >= 0 else -1
 
 
+def reach(
+    program: Program,
+    rows: NDArray[np.int64],
+    number: NDArray[np.int32],
+    bounds: NDArray[np.int64],
+    movable: NDArray[np.bool_],
+    cell_of: NDArray[np.int32],
+    count_low: NDArray[np.int64],
+    count_high: NDArray[np.int64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Least and most activity of rows without extra columns while every cell keeps its counts.
+
+    A cell adds at most its count times the largest coefficient in it, which is often far less than all
+    its columns at once.
+
+    Parameters
+    ----------
+    rows, number, bounds, movable, cell_of
+        As in ``scan_rows``.
+    count_low, count_high : int64 (cells,)
+        Servings beyond the lower bounds.
+    """
+    least, most = np.zeros(len(rows)), np.zeros(len(rows))
+    size = np.bincount(cell_of[movable], minlength=len(count_low)).astype(np.int64)
+    where = (program.row_start, program.row_column, program.row_coef, rows, number, bounds)
+    _reach(*where, movable, cell_of, size, count_low, count_high, least, most)
+    return least, most
+
+
+@compiled
+def _reach(
+    row_start: NDArray[np.int64],
+    row_column: NDArray[np.int32],
+    row_coef: NDArray[np.int64],
+    rows: NDArray[np.int64],
+    number: NDArray[np.int32],
+    bounds: NDArray[np.int64],
+    movable: NDArray[np.bool_],
+    cell_of: NDArray[np.int32],
+    size: NDArray[np.int64],
+    count_low: NDArray[np.int64],
+    count_high: NDArray[np.int64],
+    least: NDArray[np.float64],
+    most: NDArray[np.float64],
+) -> None:
+    n_cells = len(size)
+    seen = np.full(n_cells, -1, dtype=np.int64)
+    met = np.zeros(n_cells, dtype=np.int64)
+    top, bottom = np.zeros(n_cells), np.zeros(n_cells)
+    cells = np.zeros(n_cells, dtype=np.int64)
+    for k in range(len(rows)):
+        count = 0
+        for j in range(row_start[rows[k]], row_start[rows[k] + 1]):
+            g = row_column[j]
+            c = number[g]
+            if c < 0:
+                continue
+            a = np.float64(row_coef[j])
+            least[k] += a * bounds[g, 0]
+            most[k] += a * bounds[g, 0]
+            if not movable[c]:
+                continue
+            q = cell_of[c]
+            if seen[q] != k:
+                seen[q] = k
+                met[q] = 0
+                top[q] = bottom[q] = a
+                cells[count] = q
+                count += 1
+            met[q] += 1
+            top[q] = max(top[q], a)
+            bottom[q] = min(bottom[q], a)
+        for i in range(count):
+            q = cells[i]
+            up = top[q] if met[q] == size[q] else max(top[q], 0.0)
+            down = bottom[q] if met[q] == size[q] else min(bottom[q], 0.0)
+            most[k] += up * (count_high[q] if up > 0 else count_low[q])
+            least[k] += down * (count_high[q] if down < 0 else count_low[q])
+
+
 class Sparse(NamedTuple):
     """Entries of sparse rows by serving column and by extra column."""
 

@@ -154,12 +154,13 @@ class _Search:
     def offer(self, counts: NDArray[np.int64]) -> bool:
         """Weigh a choice of all serving columns in exact numbers; return whether it is a menu."""
         x = self.program.complete(counts)
-        if self.program.feasible(x):
-            value = self.program.value(x)
+        # every entry is read for it, so once
+        excess = self.program.excess(x)
+        if self.program.feasible(x, excess):
+            value = self.program.value(x, excess)
             if self.best is None or value > self.best[0]:
                 self.best = (value, counts.copy())
             return True
-        excess = self.program.excess(x)
         broken = (excess > 0) & (self.program.row_price == HARD)
         size = np.maximum(np.maximum(_size(self.program.row_low), _size(self.program.row_high)), 1.0)
         rank = (int(broken.sum()), float((excess / size)[broken].sum()))

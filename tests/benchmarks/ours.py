@@ -63,13 +63,16 @@ def read(instance: Instance, folder: Path, clock: Clock) -> tuple[Case, Program]
 
 def sizes(program: Program) -> dict[str, Any]:
     """Columns, rows, nonzeros, digest; rows that hold a serving, which a move of it touches."""
-    ordinary = program.row_kind[program.row_of_entry] == ORDINARY
-    serving = program.row_column < program.n_menu
+    # counted without a mask of every entry: the peak of memory is to be the road's own
+    ordinary = program.row_kind == ORDINARY
+    extra = np.flatnonzero(program.row_column >= program.n_menu)
+    beside = ordinary[np.searchsorted(program.row_start, extra, side="right") - 1].sum()
+    held = int(np.diff(program.row_start)[ordinary].sum()) - int(beside)
     return {
         "columns": program.n,
         "rows": program.m,
         "nonzeros": len(program.row_column),
-        "rows_a_serving": float((ordinary & serving).sum()) / max(1, program.n_menu),
+        "rows_a_serving": held / max(1, program.n_menu),
         "digest": program.digest,
     }
 

@@ -142,7 +142,10 @@ def _caps(instance: Instance) -> dict[str, Any]:
         return {
             "volume_l": _rounded(Decimal(_in_units(program, volume, _extreme(program, volume, -1))) * NO_ROOM)
         }
-    x = relax(priced(program, scale_of(case.problem, program).prices)).x
+    liking = priced(program, scale_of(case.problem, program).prices)
+    merged = merge(liking)
+    # of equally good answers the one found decides the caps: always solved the same way
+    x = relax(liking, replace(merged, model=replace(merged.model, part=None))).x
     used = [_in_units(program, r, float(_dense(program, r) @ x)) for r in (mass, volume)]
     return {"gross_kg": _rounded(Decimal(used[0]) * TIGHT), "volume_l": _rounded(Decimal(used[1]) * TIGHT)}
 

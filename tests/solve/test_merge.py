@@ -8,10 +8,8 @@ import pytest
 from optimenu.program.builder import Builder
 from optimenu.program.origin import Origin
 from optimenu.program.program import Program
-from optimenu.solve import merge as module
 from optimenu.solve.linear import maximise
 from optimenu.solve.merge import Merged, merge
-from tests.solve.programs import tiny
 
 WHERE = Origin("rule", "rule.key")
 
@@ -121,22 +119,6 @@ def test_a_class_partly_in_a_group_counts_no_uses():
     merged = merge(b.freeze())
     assert dense(merged).tolist() == [[0.0, -1.0]]
     assert merged.model.row_low.tolist() == [-np.inf]
-
-
-def test_pieces_and_slow_sorting_give_the_same_model(monkeypatch):
-    for seed in range(20):
-        program = tiny(seed, scramble=True)
-        whole = merge(program)
-        monkeypatch.setattr(module, "_CHUNK", 1)
-        pieces = merge(program)
-        monkeypatch.undo()
-        assert dense(whole).tolist() == dense(pieces).tolist()
-    key = np.asarray([5, 1, 5, 2, 1], dtype=np.int64)
-    value = np.asarray([1.0, 2.0, 4.0, 8.0, 16.0])
-    for shift in (0, 59):
-        keys, sums = module._add_equal(key << shift, value)
-        assert (keys >> shift).tolist() == [1, 2, 5]
-        assert sums.tolist() == [18.0, 8.0, 5.0]
 
 
 def test_a_column_that_may_be_negative_is_refused():
