@@ -57,6 +57,11 @@ class Merged:
         The row that ties a worth group's columns to its uses.
     use_group : int64 (u,)
         Worth group of each use column (equal deductions of a group share one).
+    use_place : int64 (u,)
+        Place of its first use in the Program's ``deduction``; the others follow it.
+    exact : bool (K,)
+        Whether the kin's sum is the same for all columns of every class, and its rows have the same
+        decimals.
     """
 
     model: LinearModel
@@ -71,6 +76,8 @@ class Merged:
     low_row: NDArray[np.int64]
     link_row: NDArray[np.int64]
     use_group: NDArray[np.int64]
+    use_place: NDArray[np.int64]
+    exact: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,6 +115,8 @@ def merge(program: Program) -> Merged:
     kin, klass, least, most = _sums(program, class_of, sizes, kin_of, decimals)
     constant = np.ones(n_kin, dtype=bool)
     constant[kin[least != most]] = False
+    alike = np.ones(n_kin, dtype=bool)
+    alike[kin_of[program.row_decimals != decimals[kin_of]]] = False
     unit = 10.0 ** -decimals.astype(np.float64)
     low, high, price = _limits(program, kin_of, decimals)
 
@@ -131,7 +140,7 @@ def merge(program: Program) -> Merged:
     goal = np.full(n_class, -np.inf)
     np.maximum.at(goal, class_of, program.gain.astype(np.float64))
 
-    use_group, use_cost, use_high = _uses(program)
+    use_group, use_place, use_cost, use_high = _uses(program)
     n_use = len(use_group)
     link_low, link_high = _links(program, parts, class_of, sizes, link_row)
     parts.add(link_row[use_group], n_class + np.arange(n_use), np.full(n_use, -1.0))
@@ -172,6 +181,8 @@ def merge(program: Program) -> Merged:
         low_row=low_row,
         link_row=link_row,
         use_group=use_group,
+        use_place=use_place,
+        exact=constant & alike,
     )
 
 
@@ -300,17 +311,19 @@ def _add_equal(
     return key[starts], np.add.reduceat(value, starts)
 
 
-def _uses(program: Program) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
-    """Group, cost and number of the uses; equal deductions of one group share a column."""
+def _uses(
+    program: Program,
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+    """Group, first place, cost and number of the uses; equal deductions of one group share a column."""
     owner = np.repeat(np.arange(program.n_groups), np.diff(program.deduct_start))
     if not len(owner):
-        return owner.astype(np.int64), np.zeros(0), np.zeros(0)
+        return owner.astype(np.int64), owner.astype(np.int64), np.zeros(0), np.zeros(0)
     new = np.concatenate(
         [[True], (owner[1:] != owner[:-1]) | (program.deduction[1:] != program.deduction[:-1])]
     )
     starts = np.flatnonzero(new)
     number = np.diff(np.append(starts, len(owner))).astype(np.float64)
-    return owner[starts], program.deduction[starts].astype(np.float64), number
+    return owner[starts], starts.astype(np.int64), program.deduction[starts].astype(np.float64), number
 
 
 def _links(
