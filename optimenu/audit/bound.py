@@ -6,9 +6,8 @@ price, the value of x is at most
     sum_r y_r * limit_r  +  sum over columns and groups of the best at gain - sum_r y_r a_r,
 
 because y_r (activity - limit_r) is at most the price of the breach (weak duality). The best of a group
-is found by trying every number of uses, the dearest first. Cuts are further rows: each is derived here
-from the Program's rows by mixed-integer rounding (``program.certificate.Cut``), whatever its maker
-thought it says. Nothing here is shared with the code that made the certificate.
+is found by trying every number of uses, the dearest first. Cuts are further rows, each derived anew from
+the Program's (``audit.cuts``). Nothing here is shared with the code that made the certificate.
 """
 
 from __future__ import annotations
@@ -16,14 +15,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from optimenu.audit.cuts import derive
 from optimenu.errors import AuditFailed
-from optimenu.program.certificate import HIGH, LOW
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from optimenu.program.certificate import Certificate, Cut
+    from optimenu.program.certificate import Certificate
     from optimenu.program.program import Program
 
 
@@ -53,7 +52,8 @@ def check_bound(program: Program, certificate: Certificate) -> BoundCheck:
     ------
     AuditFailed
         When the certificate is another program's or malformed, prices a side without a limit or a soft
-        row above its price, or claims less than its multipliers prove; one sentence says which.
+        row above its price, has a cut that follows from nothing, or claims less than its multipliers
+        prove; one sentence says which.
     """
     if certificate.digest != program.digest:
         _fail(f"the bound is of another program: {certificate.digest[:12]}..., not {program.digest[:12]}...")
@@ -122,133 +122,22 @@ def _earnings(program: Program, y: dict[int, int], shift: int) -> list[int]:
     return earn
 
 
-@dataclass(frozen=True)
-class _Row:
-    """A derived limit: coefficients by column, by place of a use, and the high side."""
-
-    column: dict[int, int]
-    use: dict[int, int]
-    high: int
-
-
-class _Labels:
-    """Rows by kin and columns by class."""
-
-    def __init__(self, program: Program) -> None:
-        self.rows: dict[int, list[int]] = {}
-        for r, kin in enumerate(program.row_kin.tolist()):
-            self.rows.setdefault(kin, []).append(r)
-        self.columns: dict[int, list[int]] = {}
-        for c, klass in enumerate(program.column_class.tolist()):
-            self.columns.setdefault(klass, []).append(c)
-        self.start = program.row_start.tolist()
-
-
 def _cuts(program: Program, certificate: Certificate, earn: list[int], deduct: list[int]) -> int:
-    """Derive every cut, take what it costs from ``earn`` and add it to ``deduct``; price times limit."""
+    """Take what the cuts cost from ``earn`` and add it to ``deduct``; return price times limit."""
     if len(certificate.cuts) != len(certificate.cut_price):
         _fail(f"the bound names {len(certificate.cuts)} cuts and {len(certificate.cut_price)} multipliers")
-    if not certificate.cuts:
-        return 0
-    for c, low in enumerate(program.low.tolist()):
-        if low < 0:
-            _fail(f"column {c} may be negative, which the bound's cuts do not cover")
-    labels = _Labels(program)
-    derived: list[_Row] = []
     total = 0
-    for k, (cut, price) in enumerate(zip(certificate.cuts, certificate.cut_price, strict=True)):
+    limits = derive(program, certificate.cuts)
+    for k, (limit, price) in enumerate(zip(limits, certificate.cut_price, strict=True)):
         if price < 0:
             _fail(f"the bound prices the low side of cut {k}, which has none")
-        row = _derive(program, labels, cut, derived, k)
-        derived.append(row)
-        total += price * row.high
-        for c, coef in row.column.items():
-            earn[c] -= price * coef
-        for u, coef in row.use.items():
-            deduct[u] += price * coef
+        total += price * limit.high
+        for place, coef in limit.coef.items():
+            if place < program.n:
+                earn[place] -= price * coef
+            else:
+                deduct[place - program.n] += price * coef
     return total
-
-
-def _derive(program: Program, labels: _Labels, cut: Cut, earlier: list[_Row], number: int) -> _Row:
-    """Derive one cut: add up its rows, round, write the slacks out, divide."""
-    parts, unit = cut.parts, cut.unit
-    if parts < 1 or unit < 1:
-        _fail(f"cut {number} of the bound counts in parts {parts} and units {unit}; both must be 1 or more")
-    # multiplier, limit, whether the slack is limit less activity, and the activity itself
-    taken: list[tuple[int, int, bool, list[tuple[int, int]], list[tuple[int, int]]]] = []
-    for kin, v, side in cut.kins:
-        if kin not in labels.rows or side not in (HIGH, LOW):
-            _fail(f"cut {number} of the bound names rows {kin}, side {side}, which are not there")
-        for r in labels.rows[kin]:
-            limit = int(program.row_high[r] if side == HIGH else program.row_low[r])
-            if limit in (NO_HIGH, NO_LOW) or int(program.row_price[r]) != HARD:
-                _fail(f"cut {number} of the bound leans on a side of row {r} that nothing has to keep")
-            a, b = labels.start[r], labels.start[r + 1]
-            activity = list(
-                zip(program.row_column[a:b].tolist(), program.row_coef[a:b].tolist(), strict=True)
-            )
-            taken.append((v, limit, side == HIGH, activity, []))
-    for k, v in cut.cuts:
-        if not 0 <= k < len(earlier):
-            _fail(f"cut {number} of the bound follows from cut {k}, which does not come before it")
-        before = earlier[k]
-        taken.append((v, before.high, True, list(before.column.items()), list(before.use.items())))
-    for g, v in cut.links:
-        if not 0 <= g < program.n_groups:
-            _fail(f"cut {number} of the bound names worth group {g}; there are {program.n_groups}")
-        a, b = int(program.group_start[g]), int(program.group_start[g + 1])
-        first, end = int(program.deduct_start[g]), int(program.deduct_start[g + 1])
-        members = [(c, 1) for c in program.group_column[a:b].tolist()]
-        taken.append((v, 0, True, members, [(u, -1) for u in range(first, end)]))
-
-    column: dict[int, int] = {}
-    use: dict[int, int] = {}
-    for v, _, _, columns, uses in taken:
-        for c, coef in columns:
-            column[c] = column.get(c, 0) + v * coef
-        for u, coef in uses:
-            use[u] = use.get(u, 0) + v * coef
-    turned = _turned(program, labels, cut, number)
-    from_high = set(cut.turned_uses)
-    if not from_high <= set(range(len(program.deduction))):
-        _fail(f"cut {number} of the bound turns a use that is not there")
-    limits = sum(v * limit for v, limit, _, _, _ in taken)
-    limits -= sum(a * int(program.high[c] if c in turned else program.low[c]) for c, a in column.items())
-    limits -= sum(a for u, a in use.items() if u in from_high)
-    over = limits % parts
-
-    def rounded(a: int) -> int:
-        return (a // parts) * (parts - over) + max(0, a % parts - over)
-
-    high = rounded(limits)
-    for c, a in column.items():
-        column[c] = -rounded(-a) if c in turned else rounded(a)
-        high += column[c] * int(program.high[c] if c in turned else program.low[c])
-    for u, a in use.items():
-        use[u] = -rounded(-a) if u in from_high else rounded(a)
-        high += use[u] if u in from_high else 0
-    for v, limit, is_high, columns, uses in taken:
-        # written out: slack = limit - activity, or activity - limit
-        slack = -rounded(v) if is_high else rounded(-v)
-        high += slack * limit
-        for c, coef in columns:
-            column[c] += slack * coef
-        for u, coef in uses:
-            use[u] += slack * coef
-    return _Row(
-        {c: a // unit for c, a in column.items()},
-        {u: a // unit for u, a in use.items()},
-        -(-high // unit),
-    )
-
-
-def _turned(program: Program, labels: _Labels, cut: Cut, number: int) -> set[int]:
-    out: set[int] = set()
-    for klass in cut.turned:
-        if klass not in labels.columns:
-            _fail(f"cut {number} of the bound turns columns {klass}, which are not there")
-        out.update(labels.columns[klass])
-    return out
 
 
 def _columns(program: Program, earn: list[int], deductions: list[int], worth: dict[int, int]) -> int:

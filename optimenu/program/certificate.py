@@ -24,8 +24,9 @@ class Cut:
 
         sum ((1 - f) floor(a) + max(0, a - floor(a) - f)) x  + the like for s  <=  (1 - f) floor(b).
 
-    Then the slacks are written out as limit less activity, the coefficients are divided by ``unit`` and
-    rounded down, the limit up.
+    Then the slacks are written out as limit less activity, or activity less limit on a low side; the
+    coefficients are divided by ``unit`` and rounded down, the limit up, which loses only accuracy because
+    neither columns nor uses are negative.
 
     Attributes
     ----------
@@ -36,7 +37,7 @@ class Cut:
     kins : tuple of (kin, multiplier, side)
         Every row of that ``row_kin`` takes part, leaning on that side, per unit of its last decimal.
     links : tuple of (group, multiplier)
-        Uses counted by the group's columns less those of its uses: always 0.
+        Uses counted by the group's columns less the uses themselves: always 0, taken as a high side.
     cuts : tuple of (number, multiplier)
         Earlier cuts that take part, per unit of their coefficients.
     turned : tuple of int
@@ -113,7 +114,7 @@ class Certificate:
 
     @classmethod
     def from_json(cls, text: str) -> Certificate:
-        """Read what ``to_json`` wrote.
+        """Read what ``to_json`` wrote; without cuts where they are not spoken of.
 
         Raises
         ------
@@ -122,42 +123,50 @@ class Certificate:
         """
         data = json.loads(text)
         try:
-            numbers = [data["shift"], data["bound"]]
-            for name in ("rows", "multiplier", "groups", "use_worth", "cut_price"):
-                numbers += data[name]
-            cuts = tuple(_cut(entry, numbers) for entry in data["cuts"])
-            if any(type(v) is not int for v in numbers) or not isinstance(data["digest"], str):
+            if not isinstance(data["digest"], str):
                 raise TypeError
             return cls(
                 digest=data["digest"],
-                shift=data["shift"],
-                rows=np.asarray(data["rows"], dtype=np.int64),
-                multiplier=tuple(data["multiplier"]),
-                bound=data["bound"],
-                groups=np.asarray(data["groups"], dtype=np.int64),
-                use_worth=tuple(data["use_worth"]),
-                cuts=cuts,
-                cut_price=tuple(data["cut_price"]),
+                shift=_whole(data["shift"]),
+                rows=np.asarray(_wholes(data["rows"]), dtype=np.int64),
+                multiplier=_wholes(data["multiplier"]),
+                bound=_whole(data["bound"]),
+                groups=np.asarray(_wholes(data["groups"]), dtype=np.int64),
+                use_worth=_wholes(data["use_worth"]),
+                cuts=tuple(map(_cut, _list(data.get("cuts", [])))),
+                cut_price=_wholes(data.get("cut_price", [])),
             )
         except (KeyError, TypeError, ValueError, OverflowError) as fault:
             msg = "not a certificate: a field is missing or no whole number"
             raise ValueError(msg) from fault
 
 
-def _cut(entry: dict[str, Any], numbers: list[Any]) -> Cut:
-    """Read one cut; everything that must be a whole number is added to ``numbers``."""
-    numbers += [entry["parts"], entry["unit"], *entry["turned"], *entry["turned_uses"]]
-    kins = tuple((kin, multiplier, side) for kin, multiplier, side in entry["kins"])
-    links = tuple((group, multiplier) for group, multiplier in entry["links"])
-    cuts = tuple((number, multiplier) for number, multiplier in entry["cuts"])
-    for part in (*kins, *links, *cuts):
-        numbers += part
+def _whole(value: Any) -> int:
+    if type(value) is not int:
+        raise TypeError
+    return value
+
+
+def _list(value: Any) -> list[Any]:
+    if not isinstance(value, list):
+        raise TypeError
+    return value
+
+
+def _wholes(value: Any) -> tuple[int, ...]:
+    return tuple(map(_whole, _list(value)))
+
+
+def _cut(entry: dict[str, Any]) -> Cut:
+    kins = (_wholes(part) for part in _list(entry["kins"]))
+    links = (_wholes(part) for part in _list(entry["links"]))
+    cuts = (_wholes(part) for part in _list(entry["cuts"]))
     return Cut(
-        entry["parts"],
-        entry["unit"],
-        kins,
-        links,
-        cuts,
-        tuple(entry["turned"]),
-        tuple(entry["turned_uses"]),
+        parts=_whole(entry["parts"]),
+        unit=_whole(entry["unit"]),
+        kins=tuple((kin, times, side) for kin, times, side in kins),
+        links=tuple((group, times) for group, times in links),
+        cuts=tuple((number, times) for number, times in cuts),
+        turned=_wholes(entry["turned"]),
+        turned_uses=_wholes(entry["turned_uses"]),
     )

@@ -193,6 +193,7 @@ class Effect:
 
 
 def _effect(program: Program, relaxation: Relaxation, cuts: list[int], price: list[int]) -> Effect:
+    """Add up what priced cuts do; the columns of a class cost alike, and so do the uses of a use column."""
     merged = relaxation.merged
     if merged is None or not cuts:
         return Effect()
@@ -205,14 +206,13 @@ def _effect(program: Program, relaxation: Relaxation, cuts: list[int], price: li
             of_merged[c] = of_merged.get(c, 0) + p * coef
     order = np.argsort(merged.class_of, kind="stable")
     start = np.searchsorted(merged.class_of[order], np.arange(merged.n_class + 1))
-    ends = np.append(merged.use_place, len(program.deduction))[1:]
-    column, use = {}, {}
+    column: dict[int, int] = {}
+    use: dict[int, int] = {}
     for c, cost in of_merged.items():
         if c < merged.n_class:
             column.update(dict.fromkeys(order[start[c] : start[c + 1]].tolist(), cost))
         else:
-            u = c - merged.n_class
-            use.update(dict.fromkeys(range(int(merged.use_place[u]), int(ends[u])), cost))
+            use.update(dict.fromkeys(merged.places(c - merged.n_class), cost))
     return Effect(limit, column, use)
 
 
@@ -305,7 +305,9 @@ def dual_value(
         What cuts add.
     """
     effect = effect or Effect()
-    total = effect.limit + sum(v * int(program.row_high[r] if v > 0 else program.row_low[r]) for r, v in y.items())
+    total = effect.limit + sum(
+        v * int(program.row_high[r] if v > 0 else program.row_low[r]) for r, v in y.items()
+    )
     costs = _costs(program, y)
     reduced = [(int(g) << shift) - c for g, c in zip(program.gain.tolist(), costs, strict=True)]
     for c, cost in effect.column.items():
@@ -316,9 +318,7 @@ def dual_value(
     for c in np.flatnonzero(~grouped).tolist():
         r = reduced[c]
         total += r * (high[c] if r > 0 else low[c])
-    return total + _groups_best(
-        program, _shares(program, reduced, worth), low, high, shift, effect.use
-    )
+    return total + _groups_best(program, _shares(program, reduced, worth), low, high, shift, effect.use)
 
 
 def _shares(program: Program, reduced: list[int], worth: dict[int, int]) -> list[int]:

@@ -59,6 +59,16 @@ class Tightened:
 
 
 @dataclass(frozen=True, eq=False)
+class _Equation:
+    """Rows that add up to the equation of a basic variable; multipliers per last decimal."""
+
+    rows: NDArray[np.int64]
+    multiplier: NDArray[np.float64]
+    side: NDArray[np.int64]
+    limit: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
 class _Found:
     """A cut in floating point: how deep it cuts, and what it is made of."""
 
@@ -72,24 +82,26 @@ class _Found:
 
 
 def tighten(program: Program, merged: Merged, rounds: int = ROUNDS, stop: Stop | None = None) -> Tightened:
-    """Solve the merged model and add cuts for some rounds; none where it has no answer."""
+    """Solve the merged model and add cuts for some rounds.
+
+    There are none where it has no answer, nor in a program with continuous columns: rounding needs
+    whole numbers.
+    """
     opened = OpenModel(merged.model)
     result = opened.solve()
-    if result.status != "solved" or rounds <= 0:
+    if result.status != "solved" or rounds <= 0 or program.continuous.any():
         return Tightened(result, [], np.zeros(0))
     rows = WholeRows(program, merged)
     for _ in range(rounds):
         if stop is not None and stop.is_set():
             break
-        found = _separate(opened, rows, result)
-        made = [c for c in (rows.round(f.rows, f.multiplier, f.side, f.turned) for f in found) if c is not None]
+        made = _made(opened, rows, result)
         if not made:
             break
         _add(opened, rows, made)
         better = opened.solve()
         if better.status != "solved":
             # whole numbers may be impossible where fractions are not; that is for others to say
-            opened.m -= len(made)
             del rows.cuts[-len(made) :]
             break
         fall = result.objective - better.objective
@@ -97,53 +109,45 @@ def tighten(program: Program, merged: Merged, rounds: int = ROUNDS, stop: Stop |
         if fall < LITTLE * abs(result.objective):
             break
     m = len(merged.model.row_low)
-    size = np.asarray([c.size for c in rows.cuts])
-    price = np.maximum(result.dual[m : m + len(rows.cuts)], 0.0) / np.maximum(size, 1e-300)
-    return Tightened(result, rows.cuts, price)
+    size = np.asarray([c.size for c in rows.cuts], dtype=np.float64)
+    return Tightened(result, rows.cuts, np.maximum(result.dual[m : m + len(size)], 0.0) / size)
+
+
+def _made(opened: OpenModel, rows: WholeRows, result: LinearResult) -> list[CutRow]:
+    found = _unlike(_separate(opened, rows, result), rows.n)
+    made = (rows.round(f.rows, f.multiplier, f.side, f.turned) for f in found)
+    return [cut for cut in made if cut is not None]
 
 
 def _add(opened: OpenModel, rows: WholeRows, made: list[CutRow]) -> None:
     rows.add(made)
-    start = np.zeros(len(made) + 1, dtype=np.int32)
-    columns, values = [], []
-    for k, cut in enumerate(made):
-        value = cut.coef / cut.size
-        keep = np.abs(value) > _TINY
-        columns.append(cut.column[keep])
-        values.append(value[keep])
-        start[k + 1] = start[k] + int(keep.sum())
+    values = [cut.coef / cut.size for cut in made]
+    keep = [np.abs(v) > _TINY for v in values]
     opened.add(
-        start,
-        np.concatenate(columns).astype(np.int32),
-        np.concatenate(values),
+        np.append(0, np.cumsum([int(k.sum()) for k in keep])).astype(np.int32),
+        np.concatenate([c.column[k] for c, k in zip(made, keep, strict=True)]).astype(np.int32),
+        np.concatenate([v[k] for v, k in zip(values, keep, strict=True)]),
         np.asarray([c.high / c.size for c in made]),
     )
 
 
 def _separate(opened: OpenModel, rows: WholeRows, result: LinearResult) -> list[_Found]:
-    """Return the deepest cuts of the present basis that do not resemble each other."""
+    """Return the cuts of the present basis, the deepest first."""
     x = result.x[: rows.n]
     activity = opened.row_values() * rows.unit
-    high = np.isfinite(rows.high) & (
-        opened.at_high() | ~np.isfinite(rows.low) | (rows.high - activity <= activity - rows.low)
-    )
+    # each row leans on the side it lies at; a link, whose sides are the same, on its high one
+    high = np.isfinite(rows.high) & ((rows.high - activity <= activity - rows.low) | (rows.low == rows.high))
     side = np.where(high, HIGH, LOW)
     limit = np.where(high, rows.high, rows.low)
     found = []
     for place in _fractional(opened.basic(), x, activity, rows):
         u = opened.inverse_row(place)
-        if len(u) != len(rows.unit):
-            continue
         nz = np.flatnonzero(np.abs(u) > _TINY)
-        if not rows.usable[nz].all():
-            continue
-        multiplier = u[nz] / rows.unit[nz]
-        for sign in (1.0, -1.0):
-            cut = _round(rows, x, nz, sign * multiplier, side[nz], limit[nz])
-            if cut is not None:
-                found.append(cut)
+        if rows.usable[nz].all():
+            multiplier = u[nz] / rows.unit[nz]
+            found += _both_ways(rows, x, _Equation(nz, multiplier, side[nz], limit[nz]))
     found.sort(key=lambda f: -f.depth)
-    return _unlike(found, rows.n)
+    return found
 
 
 def _fractional(
@@ -163,40 +167,38 @@ def _fractional(
     return want[order][:MOST_TRIED].tolist()  # type: ignore[no-any-return]
 
 
-def _round(
-    rows: WholeRows,
-    x: NDArray[np.float64],
-    nz: NDArray[np.int64],
-    multiplier: NDArray[np.float64],
-    side: NDArray[np.int64],
-    limit: NDArray[np.float64],
-) -> _Found | None:
-    """Round an equation in floating point; None where the answer is not cut off deep enough."""
-    entry, length = rows.entries(nz)
-    index, coef = rows.index[entry], rows.coef[entry].astype(np.float64)
-    sums = np.bincount(index, coef * np.repeat(multiplier, length), minlength=rows.n)
-    columns = np.flatnonzero(np.abs(sums) > _TINY)
-    a, low, high, at = sums[columns], rows.least[columns], rows.most[columns], x[columns]
-    turned = high - at < at - low
-    total = float(multiplier @ limit) - float(a @ np.where(turned, high, low))
-    part = total - np.floor(total)
-    if not WHOLE < part < 1 - WHOLE:
-        return None
-    out = np.where(turned, -_rounded(-a, part), _rounded(a, part))
-    bound = (1 - part) * np.floor(total) + float(out @ np.where(turned, high, low))
-    sign = np.where(side == HIGH, 1.0, -1.0)
-    slack = sign * _rounded(sign * multiplier, part)
-    bound -= float(slack @ limit)
-    whole = np.bincount(index, coef * np.repeat(-slack, length), minlength=rows.n)
-    whole[columns] += out
-    column = np.flatnonzero(np.abs(whole) > _TINY)
-    if not len(column) or len(column) > MOST_NONZEROS:
-        return None
-    value = whole[column]
-    depth = (float(value @ x[column]) - bound) / float(np.linalg.norm(value))
-    if depth < SEEN:
-        return None
-    return _Found(depth, column, value, nz, multiplier, side, columns[turned])
+def _both_ways(rows: WholeRows, x: NDArray[np.float64], equation: _Equation) -> list[_Found]:
+    """Round an equation and its negative in floating point; what cuts off the answer deep enough."""
+    held = rows.entries(equation.rows)
+    coef = held.coef.astype(np.float64)
+    sums = np.bincount(held.place, coef * equation.multiplier[held.owner], minlength=len(held.column))
+    sums[np.abs(sums) <= _TINY] = 0.0
+    low, high, at = rows.least[held.column], rows.most[held.column], x[held.column]
+    turned = (sums != 0) & (high - at < at - low)
+    end = np.where(turned, high, low).astype(np.float64)
+    total = float(equation.multiplier @ equation.limit) - float(sums @ end)
+    if abs(total - round(total)) <= WHOLE:
+        return []
+    flip = np.where(equation.side == HIGH, 1.0, -1.0)
+    mirror = np.where(turned, -1.0, 1.0)
+    found = []
+    for sign in (1.0, -1.0):
+        floor = np.floor(sign * total)
+        part = float(sign * total - floor)
+        out = mirror * _rounded(mirror * sign * sums, part)
+        slack = flip * _rounded(flip * sign * equation.multiplier, part)
+        bound = float((1 - part) * floor + out @ end - slack @ equation.limit)
+        out -= np.bincount(held.place, coef * slack[held.owner], minlength=len(out))
+        keep = np.abs(out) > _TINY
+        column, value = held.column[keep], out[keep]
+        if not 0 < len(column) <= MOST_NONZEROS:
+            continue
+        depth = (float(value @ x[column]) - bound) / float(np.linalg.norm(value))
+        if depth >= SEEN:
+            multiplier = sign * equation.multiplier
+            where = held.column[turned]
+            found.append(_Found(depth, column, value, equation.rows, multiplier, equation.side, where))
+    return found
 
 
 def _rounded(a: NDArray[np.float64], part: float) -> NDArray[np.float64]:
@@ -208,15 +210,12 @@ def _rounded(a: NDArray[np.float64], part: float) -> NDArray[np.float64]:
 def _unlike(found: list[_Found], n: int) -> list[_Found]:
     """Return the first that do not resemble one before them."""
     kept: list[_Found] = []
-    directions: list[NDArray[np.float64]] = []
+    directions = np.zeros((n, MOST_ADDED))
     for f in found:
         if len(kept) == MOST_ADDED:
             break
         own = f.value / np.linalg.norm(f.value)
-        if directions and any(abs(float(d[f.column] @ own)) > ALIKE for d in directions):
-            continue
-        kept.append(f)
-        direction = np.zeros(n)
-        direction[f.column] = own
-        directions.append(direction)
+        if np.abs(own @ directions[f.column, : len(kept)]).max(initial=0.0) <= ALIKE:
+            directions[f.column, len(kept)] = own
+            kept.append(f)
     return kept

@@ -160,11 +160,6 @@ class OpenModel:
         """Activities of the rows, float64 (m,)."""
         return np.asarray(self._solver.getSolution().row_value, dtype=np.float64)
 
-    def at_high(self) -> NDArray[np.bool_]:
-        """Rows that lie at their high side and out of the basis, bool (m,)."""
-        upper = highspy.HighsBasisStatus.kUpper
-        return np.asarray([s == upper for s in self._solver.getBasis().row_status], dtype=bool)
-
     def inverse_row(self, place: int) -> NDArray[np.float64]:
         """Return the multipliers (m,) with which the rows add up to the equation of a basic variable."""
         return np.asarray(self._solver.getBasisInverseRow(place)[1], dtype=np.float64)
