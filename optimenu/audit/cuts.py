@@ -166,4 +166,4 @@ def _rounded(source: _Source, taken: Sequence[_Taken], turned: set[int], parts: 
         high += slack * t.limit
         for k, a in t.terms:
             coef[k] += slack * a
-    return Limit({k: a // unit for k, a in coef.items()}, -(-high // unit))
+    return Limit({k: a // unit for k, a in coef.items()}, high // unit)

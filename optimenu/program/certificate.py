@@ -25,8 +25,8 @@ class Cut:
         sum ((1 - f) floor(a) + max(0, a - floor(a) - f)) x  + the like for s  <=  (1 - f) floor(b).
 
     Then the slacks are written out as limit less activity, or activity less limit on a low side; the
-    coefficients are divided by ``unit`` and rounded down, the limit up, which loses only accuracy because
-    neither columns nor uses are negative.
+    whole is divided by ``unit`` and rounded down: the coefficients, because neither columns nor uses are
+    negative, then the limit, because what stands against it is a whole number.
 
     Attributes
     ----------

@@ -26,14 +26,18 @@ if TYPE_CHECKING:
     from optimenu.solve.merge import Merged
 
 ROUNDS = 6
-MOST_TRIED, MOST_ADDED = 400, 100
-"""Equations looked at, and cuts kept, in a round; from trials."""
+MOST_COLUMNS, MOST_ROWS = 300, 50
+"""Equations looked at in a round, of columns and of rows' slacks; cuts from slacks seldom bear a price."""
+MOST_ADDED = 100
+"""Cuts kept in a round; as the numbers above, from trials."""
 MOST_NONZEROS = 800
+LARGEST = 1e6
+"""Coefficient of a cut above which it does the linear program no good; useful ones stay under 1000."""
 WHOLE = 0.01
 """Distance from a whole number below which rounding gains nothing that lasts."""
 SEEN = 1e-4
 """Least distance from the answer to the cut, in the space of the columns."""
-ALIKE = 0.9
+ALIKE = 0.95
 """Cosine above which of two cuts the weaker is left out."""
 LITTLE = 2e-5
 """Relative fall of the bound in a round, under which no further one is made."""
@@ -153,18 +157,18 @@ def _separate(opened: OpenModel, rows: WholeRows, result: LinearResult) -> list[
 def _fractional(
     basic: NDArray[np.int64], x: NDArray[np.float64], activity: NDArray[np.float64], rows: WholeRows
 ) -> list[int]:
-    """Places in the basis of what should be whole and is farthest from it."""
-    n = rows.n
-    column = (basic >= 0) & (basic < n)
+    """Places in the basis of what should be whole and is farthest from it, columns first."""
+    column = (basic >= 0) & (basic < rows.n)
     row = basic < 0
     number = np.where(row, -1 - basic, 0)
     # slacks of rows with decimals are hardly ever whole and cut little
     row &= rows.usable[number] & (rows.unit[number] == 1)
     value = np.where(column, x[np.where(column, basic, 0)], np.where(row, activity[number], 0.0))
     part = value - np.floor(value)
-    want = np.flatnonzero((column | row) & (part > WHOLE) & (part < 1 - WHOLE))
-    order = np.argsort(np.abs(part[want] - 0.5), kind="stable")
-    return want[order][:MOST_TRIED].tolist()  # type: ignore[no-any-return]
+    between = (part > WHOLE) & (part < 1 - WHOLE)
+    by_part = np.argsort(np.abs(part - 0.5), kind="stable")
+    places = [by_part[(kind & between)[by_part]] for kind in (column, row)]
+    return [*places[0][:MOST_COLUMNS].tolist(), *places[1][:MOST_ROWS].tolist()]
 
 
 def _both_ways(rows: WholeRows, x: NDArray[np.float64], equation: _Equation) -> list[_Found]:
@@ -191,7 +195,7 @@ def _both_ways(rows: WholeRows, x: NDArray[np.float64], equation: _Equation) -> 
         out -= np.bincount(held.place, coef * slack[held.owner], minlength=len(out))
         keep = np.abs(out) > _TINY
         column, value = held.column[keep], out[keep]
-        if not 0 < len(column) <= MOST_NONZEROS:
+        if not 0 < len(column) <= MOST_NONZEROS or np.abs(value).max() > LARGEST:
             continue
         depth = (float(value @ x[column]) - bound) / float(np.linalg.norm(value))
         if depth >= SEEN:

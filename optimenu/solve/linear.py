@@ -153,16 +153,26 @@ class OpenModel:
         self.m += k
 
     def basic(self) -> NDArray[np.int64]:
-        """What is basic, int64 (m,): a column's number, or ``-1 - r`` for row r."""
-        return np.asarray(self._solver.getBasicVariables()[1], dtype=np.int64)
+        """What is basic, int64 (m,): a column's number, or ``-1 - r`` for row r; empty if not known."""
+        status, basic = self._solver.getBasicVariables()
+        known = status != highspy.HighsStatus.kError
+        return np.asarray(basic if known else (), dtype=np.int64)
 
     def row_values(self) -> NDArray[np.float64]:
         """Activities of the rows, float64 (m,)."""
         return np.asarray(self._solver.getSolution().row_value, dtype=np.float64)
 
     def inverse_row(self, place: int) -> NDArray[np.float64]:
-        """Return the multipliers (m,) with which the rows add up to the equation of a basic variable."""
-        return np.asarray(self._solver.getBasisInverseRow(place)[1], dtype=np.float64)
+        """Multipliers (m,) with which the rows add up to a basic variable's equation; 0 if not known.
+
+        Parameters
+        ----------
+        place : int
+            Where in ``basic`` the variable stands.
+        """
+        status, multiplier = self._solver.getBasisInverseRow(place)
+        known = status != highspy.HighsStatus.kError
+        return np.asarray(multiplier if known else np.zeros(self.m), dtype=np.float64)
 
 
 @cache

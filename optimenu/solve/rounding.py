@@ -8,6 +8,7 @@ and so are the rows' slacks, counted in the rows' last decimals.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import gcd
 from operator import add, mul
 from typing import TYPE_CHECKING
 
@@ -201,8 +202,9 @@ class WholeRows:
             -_rounded(-a, part) if f else _rounded(a, part) for a, f in zip(sums, flip.tolist(), strict=True)
         ]
         high = total // PARTS * (PARTS - part) + _product(out, end) + _product(slack, limits)
-        unit = max(1, (PARTS - part) >> PLACES)
-        coefs = [a // unit for a in map(add, out, _added(held, slack))]
+        coefs = list(map(add, out, _added(held, slack)))
+        unit = max(1, (PARTS - part) >> PLACES, gcd(*coefs))
+        coefs = [a // unit for a in coefs]
         if max(map(abs, coefs), default=0) >= _WORD:
             return None
         coef = np.asarray(coefs, dtype=np.int64)
@@ -211,7 +213,7 @@ class WholeRows:
             cut=self._named(rows, times, sides, held.column[flip], unit),
             column=held.column[keep],
             coef=coef[keep],
-            high=-(-high // unit),
+            high=high // unit,
             size=(PARTS - part) / unit,
         )
 

@@ -118,14 +118,17 @@ def choices(program: Program) -> np.ndarray:
     return np.asarray(list(product(*spans[: program.n_menu])), dtype=np.int64)
 
 
-def brute(program: Program) -> tuple[int, np.ndarray] | None:
-    """Best value and choice (n,) among all; None when no choice is feasible. Written apart from Program."""
-    menus = choices(program)
-    x = np.zeros((len(menus), program.n), dtype=np.int64)
-    x[:, : program.n_menu] = menus
+def menus(program: Program) -> tuple[np.ndarray, np.ndarray]:
+    """Every choice with its extra columns, int64 (N, n), and what it is worth, int64 (N,).
+
+    Only choices that keep column bounds, group lengths and hard rows. Written apart from Program.
+    """
+    servings = choices(program)
+    x = np.zeros((len(servings), program.n), dtype=np.int64)
+    x[:, : program.n_menu] = servings
     for k in range(len(program.extra_kind)):
         a, z = program.extra_start[k], program.extra_start[k + 1]
-        total = menus[:, program.extra_column[a:z]] @ program.extra_coef[a:z]
+        total = servings[:, program.extra_column[a:z]] @ program.extra_coef[a:z]
         divisor = int(program.extra_divisor[k])
         x[:, program.n_menu + k] = (
             total > 0 if program.extra_kind[k] == ANY else (total + divisor - 1) // divisor
@@ -144,14 +147,26 @@ def brute(program: Program) -> tuple[int, np.ndarray] | None:
             good &= over == 0
         else:
             value -= program.row_price[r] * over
+    uses = uses_of(program, x)
     for g in range(program.n_groups):
-        a, z = program.group_start[g], program.group_start[g + 1]
         steps = program.deduction[program.deduct_start[g] : program.deduct_start[g + 1]]
-        uses = x[:, program.group_column[a:z]].sum(axis=1)
-        good &= uses <= len(steps)
+        good &= uses[:, g] <= len(steps)
         cost = np.concatenate([[0], np.cumsum(steps)])
-        value -= cost[np.minimum(uses, len(steps))]
-    if not good.any():
+        value -= cost[np.minimum(uses[:, g], len(steps))]
+    return x[good], value[good]
+
+
+def uses_of(program: Program, x: np.ndarray) -> np.ndarray:
+    """Uses counted in every worth group, int64 (N, G)."""
+    start = program.group_start
+    columns = [program.group_column[start[g] : start[g + 1]] for g in range(program.n_groups)]
+    return np.stack([x[:, c].sum(axis=1) for c in columns], axis=1) if columns else np.zeros((len(x), 0), int)
+
+
+def brute(program: Program) -> tuple[int, np.ndarray] | None:
+    """Best value and choice (n,) among all; None when no choice is feasible."""
+    x, value = menus(program)
+    if not len(x):
         return None
-    best = int(np.argmax(np.where(good, value, np.iinfo(np.int64).min)))
+    best = int(np.argmax(value))
     return int(value[best]), x[best]
