@@ -299,9 +299,10 @@ def test_numbers_too_large_for_floating_point_serve_no_cut() -> None:
     b = Builder(0)
     x, y, wide = b.column(high=3, gain=3), b.column(high=3, gain=2), b.column(high=large, gain=0)
     b.row(WHERE, [x, y], [3, 2], high=8)
-    b.row(WHERE, [x, y], [large + 1, 1], high=3 * large)
+    # too large a coefficient, too large a limit, too many uses of a column
+    b.row(WHERE, [x, y], [1 - large, 1], high=5)
     b.row(WHERE, [x, y], [3, 2], high=large)
-    b.row(WHERE, [x, wide], [1, 1], high=large)
+    b.row(WHERE, [x, wide], [1, 1], high=5)
     program = b.freeze()
     assert WholeRows(program, merge(program)).usable.tolist() == [True, False, False, False]
     certificate = certify(program, relax(program, rounds=ROUNDS))
@@ -326,6 +327,21 @@ def test_groups_without_rows_have_nothing_to_cut() -> None:
     assert (relaxation.value, relaxation.cuts) == (pytest.approx(3), ())
     empty = Builder(0).freeze()
     assert relax(empty, rounds=ROUNDS).cuts == ()
+
+
+def test_links_lean_on_one_side_whatever_the_noise(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = OpenModel.row_values
+    linked = 0
+    for noise in (-1e-12, 1e-12):
+        monkeypatch.setattr(OpenModel, "row_values", lambda self, noise=noise: real(self) + noise)
+        for seed in range(20):
+            program = packed(seed)
+            merged = merge(program)
+            made = tighten(program, merged, ROUNDS).cuts
+            for cut, limit in zip(made, derive(program, [cut.cut for cut in made]), strict=True):
+                linked += bool(cut.cut.links)
+                assert spread_out(program, merged, cut) == {k: a for k, a in limit.coef.items() if a}
+    assert linked > 20
 
 
 @pytest.mark.parametrize("limit", ["LARGEST", "MOST_NONZEROS", "MOST_ADDED"])
