@@ -8,6 +8,7 @@ whole numbers (``rounding``), and the audit does so again by itself.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from optimenu.solve.halt import Stop
     from optimenu.solve.linear import LinearResult
     from optimenu.solve.merge import Merged
+    from optimenu.solve.rounding import Entries
 
 ROUNDS = 6
 MOST_COLUMNS, MOST_ROWS = 300, 50
@@ -70,6 +72,22 @@ class _Equation:
     multiplier: NDArray[np.float64]
     side: NDArray[np.int64]
     limit: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class _Sum:
+    """An equation added up: its nonzeros, coefficients by column, and what is left of the limits.
+
+    Columns that are ``turned`` are counted from their high end; ``end`` is where each is counted from.
+    """
+
+    equation: _Equation
+    held: Entries
+    coef: NDArray[np.float64]
+    sums: NDArray[np.float64]
+    turned: NDArray[np.bool_]
+    end: NDArray[np.float64]
+    total: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,7 +167,8 @@ def _separate(opened: OpenModel, rows: WholeRows, result: LinearResult) -> list[
         nz = np.flatnonzero(np.abs(u) > _TINY)
         if rows.usable[nz].all():
             multiplier = u[nz] / rows.unit[nz]
-            found += _both_ways(rows, x, _Equation(nz, multiplier, side[nz], limit[nz]))
+            total = _sum_up(rows, x, _Equation(nz, multiplier, side[nz], limit[nz]))
+            found += [f for f in (_round(total, x, sign) for sign in (1.0, -1.0)) if f is not None]
     found.sort(key=lambda f: -f.depth)
     return found
 
@@ -163,7 +182,7 @@ def _fractional(
     number = np.where(row, -1 - basic, 0)
     # slacks of rows with decimals are hardly ever whole and cut little
     row &= rows.usable[number] & (rows.unit[number] == 1)
-    value = np.where(column, x[np.where(column, basic, 0)], np.where(row, activity[number], 0.0))
+    value = np.append(x, activity)[np.where(column, basic, rows.n + number)]
     part = value - np.floor(value)
     between = (part > WHOLE) & (part < 1 - WHOLE)
     by_part = np.argsort(np.abs(part - 0.5), kind="stable")
@@ -171,44 +190,52 @@ def _fractional(
     return [*places[0][:MOST_COLUMNS].tolist(), *places[1][:MOST_ROWS].tolist()]
 
 
-def _both_ways(rows: WholeRows, x: NDArray[np.float64], equation: _Equation) -> list[_Found]:
-    """Round an equation and its negative in floating point; what cuts off the answer deep enough."""
+def _sum_up(rows: WholeRows, x: NDArray[np.float64], equation: _Equation) -> _Sum:
     held = rows.entries(equation.rows)
     coef = held.coef.astype(np.float64)
-    sums = np.bincount(held.place, coef * equation.multiplier[held.owner], minlength=len(held.column))
+    weights = coef * equation.multiplier[held.owner]
+    sums = np.bincount(held.place, weights, minlength=len(held.column)).astype(np.float64)
     sums[np.abs(sums) <= _TINY] = 0.0
     low, high, at = rows.least[held.column], rows.most[held.column], x[held.column]
     turned = (sums != 0) & (high - at < at - low)
     end = np.where(turned, high, low).astype(np.float64)
-    total = float(equation.multiplier @ equation.limit) - float(sums @ end)
-    if abs(total - round(total)) <= WHOLE:
-        return []
-    flip = np.where(equation.side == HIGH, 1.0, -1.0)
-    mirror = np.where(turned, -1.0, 1.0)
-    found = []
-    for sign in (1.0, -1.0):
-        floor = np.floor(sign * total)
-        part = float(sign * total - floor)
-        out = mirror * _rounded(mirror * sign * sums, part)
-        slack = flip * _rounded(flip * sign * equation.multiplier, part)
-        bound = float((1 - part) * floor + out @ end - slack @ equation.limit)
-        out -= np.bincount(held.place, coef * slack[held.owner], minlength=len(out))
-        keep = np.abs(out) > _TINY
-        column, value = held.column[keep], out[keep]
-        if not 0 < len(column) <= MOST_NONZEROS or np.abs(value).max() > LARGEST:
-            continue
-        depth = (float(value @ x[column]) - bound) / float(np.linalg.norm(value))
-        if depth >= SEEN:
-            multiplier = sign * equation.multiplier
-            where = held.column[turned]
-            found.append(_Found(depth, column, value, equation.rows, multiplier, equation.side, where))
-    return found
+    total = _product(equation.multiplier, equation.limit) - _product(sums, end)
+    return _Sum(equation, held, coef, sums, turned, end, total)
+
+
+def _round(s: _Sum, x: NDArray[np.float64], sign: float) -> _Found | None:
+    """Round an equation, or its negative; None where that does not cut off the answer deep enough."""
+    floor = math.floor(sign * s.total)
+    part = sign * s.total - floor
+    if not WHOLE < part < 1 - WHOLE:
+        return None
+    multiplier = sign * s.equation.multiplier
+    flip = np.where(s.equation.side == HIGH, 1.0, -1.0)
+    mirror = np.where(s.turned, -1.0, 1.0)
+    out = mirror * _rounded(mirror * sign * s.sums, part)
+    slack = flip * _rounded(flip * multiplier, part)
+    bound = (1 - part) * floor + _product(out, s.end) - _product(slack, s.equation.limit)
+    out -= np.bincount(s.held.place, weights=s.coef * slack[s.held.owner], minlength=len(out))
+    keep = np.abs(out) > _TINY
+    column, value = s.held.column[keep], out[keep]
+    if not 0 < len(column) <= MOST_NONZEROS or np.abs(value).max() > LARGEST:
+        return None
+    depth = (_product(value, x[column]) - bound) / math.sqrt(_product(value, value))
+    if depth < SEEN:
+        return None
+    turned = s.held.column[s.turned]
+    return _Found(depth, column, value, s.equation.rows, multiplier, s.equation.side, turned)
 
 
 def _rounded(a: NDArray[np.float64], part: float) -> NDArray[np.float64]:
     floor = np.floor(a)
     out: NDArray[np.float64] = (1 - part) * floor + np.maximum(0.0, a - floor - part)
     return out
+
+
+def _product(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    # numpy's own sum: that of a linear algebra library may depend on its number of threads
+    return float((a * b).sum())
 
 
 def _unlike(found: list[_Found], n: int) -> list[_Found]:
@@ -218,8 +245,9 @@ def _unlike(found: list[_Found], n: int) -> list[_Found]:
     for f in found:
         if len(kept) == MOST_ADDED:
             break
-        own = f.value / np.linalg.norm(f.value)
-        if np.abs(own @ directions[f.column, : len(kept)]).max(initial=0.0) <= ALIKE:
+        own = f.value / math.sqrt(_product(f.value, f.value))
+        cosine = (own[:, None] * directions[f.column, : len(kept)]).sum(axis=0)
+        if np.abs(cosine).max(initial=0.0) <= ALIKE:
             directions[f.column, len(kept)] = own
             kept.append(f)
     return kept

@@ -325,8 +325,10 @@ def test_groups_without_rows_have_nothing_to_cut() -> None:
     program = b.freeze()
     relaxation = relax(program, rounds=ROUNDS)
     assert (relaxation.value, relaxation.cuts) == (pytest.approx(3), ())
-    empty = Builder(0).freeze()
-    assert relax(empty, rounds=ROUNDS).cuts == ()
+    assert relax(Builder(0).freeze(), rounds=ROUNDS).cuts == ()
+    b = Builder(0)
+    b.row(WHERE, [], [], high=1)
+    assert relax(b.freeze(), rounds=ROUNDS).cuts == ()
 
 
 def test_links_lean_on_one_side_whatever_the_noise(monkeypatch: pytest.MonkeyPatch) -> None:
