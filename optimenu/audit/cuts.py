@@ -92,6 +92,9 @@ def derive(program: Program, cuts: Sequence[Cut]) -> list[Limit]:
     source = _Source(program)
     done: list[Limit] = []
     for number, cut in enumerate(cuts):
+        if cut.cover:
+            done.append(_covered(source, number, cut.cover))
+            continue
         if cut.parts < 1 or cut.unit < 1:
             _fail(number, f"counts in parts {cut.parts} and units {cut.unit}; both must be 1 or more")
         taken = [*_rows(source, number, cut), *_earlier(done, number, cut), *_links(source, number, cut)]
@@ -128,6 +131,29 @@ def _links(source: _Source, number: int, cut: Cut) -> Iterator[_Taken]:
         if not 0 <= g < source.program.n_groups:
             _fail(number, f"names worth group {g}; there are {source.program.n_groups}")
         yield _Taken(times, 0, True, source.link(g))
+
+
+def _covered(source: _Source, number: int, cover: Sequence[int]) -> Limit:
+    """Count the extra columns of a class that any use of a group sets to 1 or more."""
+    p = source.program
+    group, klass, n = cover if len(cover) == 3 else (-1, -1, -1)
+    if n < 1 or not 0 <= group < p.n_groups or klass not in source.columns:
+        _fail(number, f"covers {list(cover)}, which is not there")
+    first = int(p.deduct_start[group])
+    if first == int(p.deduct_start[group + 1]):
+        _fail(number, f"covers worth group {group}, which has no uses")
+    extras = [c for c in source.columns[klass] if c >= p.n_menu]
+    feeds: dict[int, int] = {}
+    for c in extras:
+        a, b = int(p.extra_start[c - p.n_menu]), int(p.extra_start[c - p.n_menu + 1])
+        # with a negative part a use need not open anything
+        if min(p.extra_coef[a:b].tolist(), default=0) > 0:
+            for fed in set(p.extra_column[a:b].tolist()):
+                feeds[fed] = feeds.get(fed, 0) + 1
+    for c in p.group_column[int(p.group_start[group]) : int(p.group_start[group + 1])].tolist():
+        if feeds.get(c, 0) < n:
+            _fail(number, f"claims {n} extra columns for column {c}, which feeds {feeds.get(c, 0)}")
+    return Limit({p.n + first: n, **dict.fromkeys(extras, -1)}, 0)
 
 
 def _turned(source: _Source, number: int, cut: Cut) -> set[int]:

@@ -44,6 +44,9 @@ class Cut:
         Column classes counted from their high end.
     turned_uses : tuple of int
         Uses counted from their high end, by their places in ``deduction``.
+    cover : tuple of (group, class, n), or empty
+        Instead of all that: whichever of the group's columns is used, at least ``n`` extra columns of the
+        class are then 1 or more, so ``n`` times the group's first use less these extra columns is at most 0.
     """
 
     parts: int
@@ -53,6 +56,7 @@ class Cut:
     cuts: tuple[tuple[int, int], ...] = ()
     turned: tuple[int, ...] = ()
     turned_uses: tuple[int, ...] = ()
+    cover: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -238,6 +238,9 @@ def _uses(program: Program) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArr
     new = np.concatenate(
         [[True], (owner[1:] != owner[:-1]) | (program.deduction[1:] != program.deduction[:-1])]
     )
+    # whether a group is used at all stands by itself
+    second = program.deduct_start[:-1] + 1
+    new[second[second < program.deduct_start[1:]]] = True
     starts = np.flatnonzero(new)
     return owner[starts], starts, np.diff(np.append(starts, len(owner)))
 
