@@ -7,6 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from optimenu.solve.bound import certify, relax
+from optimenu.solve.cuts import ROUNDS
 from optimenu.solve.direct import direct
 from optimenu.solve.elastic import elastic
 from optimenu.solve.halt import why
@@ -88,7 +89,7 @@ def solve(
     tell(Progress("merge"))
     merged = merge(program)
     tell(Progress("bound"))
-    relaxation = relax(program, merged)
+    relaxation = relax(program, merged, rounds=ROUNDS, stop=stop)
     if relaxation.status == "impossible":
         missing = elastic(program, merged)
         # the solver's word alone is rounded arithmetic; without the exact proof nothing is claimed

@@ -15,6 +15,7 @@ from optimenu.planning import claimed, prove
 from optimenu.program.build import build, priced
 from optimenu.program.program import ORDINARY
 from optimenu.solve.bound import certify, relax
+from optimenu.solve.cuts import ROUNDS
 from optimenu.solve.elastic import elastic
 from optimenu.solve.liking import PersonImpossible, scale_of
 from optimenu.solve.merge import merge
@@ -81,7 +82,7 @@ def bound(program: Program, clock: Clock) -> tuple[Relaxation, Any, dict[str, An
     """Merge, relax, certify; the certificate is None where the relaxation is not solved."""
     merged = merge(program)
     clock.lap("merge")
-    relaxation = relax(program, merged)
+    relaxation = relax(program, merged, rounds=ROUNDS)
     clock.lap("bound")
     if relaxation.status != "solved":
         missing = elastic(program, merged)
