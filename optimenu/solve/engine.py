@@ -111,6 +111,10 @@ class Engine:
         self.soft_weight = SOFT_START * self.unit / layout.scale
         self.full_weight = np.maximum(self.soft_weight, ABOVE_MULTIPLIER * own)
         self.boost = np.ones(m)
+        self.tilt_price = np.abs(multiplier[layout.rows[layout.tilt]])
+        self.tilting = False
+        self._walls=np.flatnonzero(np.isin(layout.rows,layout.rows[layout.tilt])&(layout.hard>0))
+        self._kept: tuple[float, NDArray[np.int64]] | None = None
         self.near: NDArray[np.int64] | None = None
         self._near_rank = (np.inf, np.inf)
 
@@ -155,6 +159,17 @@ class Engine:
         s.x[:] = x
         self._recount()
 
+    def _full(self, x: NDArray[np.int64]) -> NDArray[np.int64]:
+        """``x`` (n,) as columns of the Program, extra ones worked out, the others 0."""
+        f, p = self.layout.fixed, self.program
+        drawn = np.zeros(len(self.layout.extras), dtype=np.int64)
+        np.add.at(drawn, f.source_extra, f.source_coef * x[np.repeat(np.arange(len(x)), np.diff(f.source_start))])
+        values = [extra_value(int(t), int(d)) for t, d in zip(drawn, f.extra_divisor, strict=True)]
+        full = np.zeros(p.n, dtype=np.int64)
+        full[self.layout.columns] = x
+        full[p.n_menu + self.layout.extras] = values
+        return full
+
     def _recount(self) -> None:
         """Work out activities, extra columns and uses from ``x``."""
         f, s, p = self.layout.fixed, self.state, self.program
@@ -164,13 +179,8 @@ class Engine:
         s.uses[:] = 0
         owner = np.repeat(np.arange(len(s.x)), np.diff(f.group_start))
         np.add.at(s.uses, f.group_id, s.x[owner])
-        values = np.asarray(
-            [extra_value(int(t), int(d)) for t, d in zip(s.drawn, f.extra_divisor, strict=True)],
-            dtype=np.int64,
-        )
-        full = np.zeros(p.n, dtype=np.int64)
-        full[self.layout.columns] = s.x
-        full[p.n_menu + self.layout.extras] = values
+        full = self._full(s.x)
+        values = full[p.n_menu + self.layout.extras]
         _activities(p.row_start, p.row_column, p.row_coef, self.layout.rows, full, s.activity)
         own = np.flatnonzero(self.layout.rows < 0)
         s.activity[own] = values[self.layout.extra_high_of[own]]
@@ -180,6 +190,7 @@ class Engine:
         self.state.low[:] = low
         self.state.high[:] = high
         self.state.score[BEST] = -BIG
+        self._kept = None
         self.near, self._near_rank = None, (np.inf, np.inf)
 
     def weigh(self, ramp: float, charge: float) -> None:
@@ -196,8 +207,41 @@ class Engine:
         weight = (self.soft_weight + ramp * (self.full_weight - self.soft_weight)) * self.boost
         s.weight[:] = np.where(lay.hard > 0, weight, lay.price)
         s.charge[:] = np.where(lay.hard > 0, charge * lay.scale, 0.0)
+        if self.tilting:
+            s.weight[lay.tilt] = self.tilt_price
+            s.weight[self._walls] *= WALL
         refresh(lay.fixed, s, self.over)
         note_best(s)
+
+    def tilt(self, on: bool) -> None:
+        """Price the use of wide rows, or no more; the weights are set by ``weigh``."""
+        if on != self.tilting and len(self.layout.tilt):
+            self._keep()
+            self.state.score[BEST] = -BIG
+            self.tilting = on
+
+    def worth(self, x: NDArray[np.int64]) -> float:
+        """Gains less deductions and soft breaches of a choice ``x`` (n,), in goal units."""
+        f, lay, p = self.layout.fixed, self.layout, self.program
+        uses = np.zeros(len(self.state.uses), dtype=np.int64)
+        np.add.at(uses, f.group_id, x[np.repeat(np.arange(len(x)), np.diff(f.group_start))])
+        length = np.diff(f.deduct_start) - 1
+        total = float(f.gain @ x) - float(f.deducted[f.deduct_start[:-1] + np.minimum(uses, length)].sum())
+        soft = np.flatnonzero(lay.price > 0)
+        act = np.zeros(len(soft))
+        _activities(p.row_start, p.row_column, p.row_coef, lay.rows[soft], self._full(x), act)
+        over = np.maximum(np.maximum(act - lay.high[soft], lay.low[soft] - act), 0.0)
+        return total - float(lay.price[soft] @ over)
+
+    def _keep(self) -> None:
+        """Put the best so far aside: while wide rows are priced, its score is not its worth."""
+        s = self.state
+        if s.score[BEST] <= -BIG:
+            return
+        keep_best(s)
+        worth = self.worth(s.best) if self.tilting else float(s.score[BEST])
+        if self._kept is None or worth > self._kept[0]:
+            self._kept = (worth, s.best.copy())
 
     def raise_broken(self, factor: float) -> int:
         """Multiply the weight of every hard row that is broken now; return how many are."""
@@ -231,16 +275,14 @@ class Engine:
     @property
     def best(self) -> NDArray[np.int64] | None:
         """Best choice that breaks nothing, int64 (n,), or None."""
-        if self.state.score[BEST] <= -BIG:
-            return None
-        keep_best(self.state)
-        return self.state.best.copy()
+        self._keep()
+        return None if self._kept is None else self._kept[1].copy()
 
     @property
     def best_value(self) -> float | None:
         """Its value in goal units."""
-        value = float(self.state.score[BEST])
-        return None if value <= -BIG else value
+        self._keep()
+        return None if self._kept is None else self._kept[0]
 
     @property
     def value(self) -> float:
@@ -263,6 +305,9 @@ def _unit(
         return float(worth[worth > 0].mean())
     soft = price > 0
     return float(np.median(price[soft] * scale[soft])) if np.any(soft) else 1.0
+
+
+WALL = 0.2
 
 
 @compiled

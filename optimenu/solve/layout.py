@@ -112,6 +112,8 @@ class Layout:
         Limits (``+-BIG`` for none), 1 for hard rows, price of soft rows, natural size of the activity.
     extra_high_of : int64
         For rows from ``-1``: the extra column's number here, else -1.
+    tilt : int64
+        Which rows are tilts.
     """
 
     fixed: Fixed
@@ -125,6 +127,7 @@ class Layout:
     price: NDArray[np.float64]
     scale: NDArray[np.float64]
     extra_high_of: NDArray[np.int64]
+    tilt: NDArray[np.int64]
 
 
 def lay_out(
@@ -135,6 +138,7 @@ def lay_out(
     high: NDArray[np.int64],
     use: NDArray[np.float64],
     multiplier: NDArray[np.float64],
+    tilts: int = 0,
 ) -> Layout:
     """Arrange the columns and rows for the search.
 
@@ -151,8 +155,11 @@ def lay_out(
         The relaxation's use of each column; sets the natural size of each row.
     multiplier : float64 (program.m,)
         The relaxation's row multipliers; rows that bite are looked at first.
+    tilts : int
+        How many of the last rows are tilts: a second copy of a row, priced or not as the engine says.
     """
     n = len(columns)
+    tilt = np.arange(len(rows)) >= len(rows) - tilts
     least, most = program.low[columns], program.high[columns]
     movable = most > least
     number = np.full(program.n, -1, dtype=np.int32)
@@ -178,7 +185,7 @@ def lay_out(
     bounds[program.n_menu + extras, 1] = program.high[program.n_menu + extras]
     seen = scan_rows(program, rows, number, bounds, use, movable, cell_of, sitting_of, day_of)
     units = np.bincount(cell_of, (most - least).astype(np.float64), minlength=len(cells)).astype(np.int64)
-    hard = program.row_price[rows] == HARD
+    hard = (program.row_price[rows] == HARD) & ~tilt
     counts = hard & (seen.extra == 0) & (seen.cell >= 0) & (seen.menu > 0)
     counts &= seen.menu == np.diff(cell_start)[np.maximum(seen.cell, 0)]
     count_low, count_high, counts = count_limits(counts, seen.cell, seen.constant, low, high, units)
@@ -188,6 +195,7 @@ def lay_out(
     plain = np.flatnonzero(keep & (seen.extra == 0))
     ends = reach(program, rows[plain], number, bounds, movable, cell_of, count_low, count_high)
     keep[plain] = ~_idle(low[plain], high[plain], *ends)
+    keep |= tilt
     day_dense = (seen.extra == 0) & (seen.menu >= LEAST_DENSE) & (seen.menu >= DENSE * seen.day_size)
     sitting_dense = (seen.extra == 0) & (seen.menu >= LEAST_DENSE) & (seen.menu >= DENSE * seen.sitting_size)
     sitting_dense &= ~day_dense
@@ -277,10 +285,11 @@ def lay_out(
         ),
         hard=np.concatenate([hard[local], np.ones(more, dtype=bool)]).astype(np.float64),
         price=np.concatenate(
-            [np.where(hard[local], 0, program.row_price[rows[local]]), np.zeros(more)]
+            [np.where(hard[local] | tilt[local], 0, program.row_price[rows[local]]), np.zeros(more)]
         ).astype(np.float64),
         scale=np.concatenate([sizes_of(low[local], high[local], seen.size[local]), np.ones(more)]),
         extra_high_of=np.concatenate([np.full(len(local), -1, dtype=np.int64), bounded]),
+        tilt=np.flatnonzero(tilt[local]),
     )
 
 

@@ -45,6 +45,7 @@ class Plan:
     charge: float
     until_menu: bool = False
     near_from: float = 0.5
+    tilt: float = 0.0
 
 
 # Figures found by trials on made-up instances, not derived.
@@ -86,6 +87,7 @@ def cool(
         part = k / count
         begin, end = plan.ramp
         ramp = 1.0 if part >= end else max(0.0, (part - begin) / (end - begin))
+        engine.tilt(part < plan.tilt)
         engine.weigh(ramp, plan.charge)
         temperature = plan.hot * (plan.cold / plan.hot) ** (k / max(count - 1, 1))
         target = moves * (k + 1) // count
