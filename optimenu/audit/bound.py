@@ -6,8 +6,8 @@ price, the value of x is at most
     sum_r y_r * limit_r  +  sum over columns and groups of the best at gain - sum_r y_r a_r,
 
 because y_r (activity - limit_r) is at most the price of the breach (weak duality). The best of a group
-is found by taking uses while they earn more than their deduction. Nothing here is shared with the code
-that made the certificate.
+is found by trying every number of uses, the dearest first. Cuts are further rows, each derived anew from
+the Program's (``audit.cuts``). Nothing here is shared with the code that made the certificate.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from optimenu.audit.cuts import derive
 from optimenu.errors import AuditFailed
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW
 
@@ -51,7 +52,8 @@ def check_bound(program: Program, certificate: Certificate) -> BoundCheck:
     ------
     AuditFailed
         When the certificate is another program's or malformed, prices a side without a limit or a soft
-        row above its price, or claims less than its multipliers prove; one sentence says which.
+        row above its price, has a cut that follows from nothing, or claims less than its multipliers
+        prove; one sentence says which.
     """
     if certificate.digest != program.digest:
         _fail(f"the bound is of another program: {certificate.digest[:12]}..., not {program.digest[:12]}...")
@@ -60,7 +62,10 @@ def check_bound(program: Program, certificate: Certificate) -> BoundCheck:
     y = _numbered("row", certificate.rows.tolist(), certificate.multiplier, program.m)
     worth = _numbered("worth group", certificate.groups.tolist(), certificate.use_worth, program.n_groups)
     total = _limits(program, y, certificate.shift)
-    total += _columns(program, _earnings(program, y, certificate.shift), worth, certificate.shift)
+    earn = _earnings(program, y, certificate.shift)
+    deduct = [d * 2**certificate.shift for d in program.deduction.tolist()]
+    total += _cuts(program, certificate, earn, deduct)
+    total += _columns(program, earn, deduct, worth)
     unit = 1 << certificate.shift
     proved = total // unit + (total % unit > 0)
     if certificate.bound < proved:
@@ -117,7 +122,25 @@ def _earnings(program: Program, y: dict[int, int], shift: int) -> list[int]:
     return earn
 
 
-def _columns(program: Program, earn: list[int], worth: dict[int, int], shift: int) -> int:
+def _cuts(program: Program, certificate: Certificate, earn: list[int], deduct: list[int]) -> int:
+    """Take what the cuts cost from ``earn`` and add it to ``deduct``; return price times limit."""
+    if len(certificate.cuts) != len(certificate.cut_price):
+        _fail(f"the bound names {len(certificate.cuts)} cuts and {len(certificate.cut_price)} multipliers")
+    total = 0
+    limits = derive(program, certificate.cuts)
+    for k, (limit, price) in enumerate(zip(limits, certificate.cut_price, strict=True)):
+        if price < 0:
+            _fail(f"the bound prices the low side of cut {k}, which has none")
+        total += price * limit.high
+        for place, coef in limit.coef.items():
+            if place < program.n:
+                earn[place] -= price * coef
+            else:
+                deduct[place - program.n] += price * coef
+    return total
+
+
+def _columns(program: Program, earn: list[int], deductions: list[int], worth: dict[int, int]) -> int:
     """Best total of all columns: in worth groups against the deductions, else each at its better end."""
     low, high = program.low.tolist(), program.high.tolist()
     member = program.group_column.tolist()
@@ -139,9 +162,7 @@ def _columns(program: Program, earn: list[int], worth: dict[int, int], shift: in
         if low[c] < 0:
             _fail(f"column {c} counts uses in a worth group but may be negative")
     for g in range(program.n_groups):
-        deduct = [d * 2**shift for d in program.deduction[d_start[g] : d_start[g + 1]].tolist()]
-        if sorted(deduct) != deduct:
-            _fail(f"the deductions of worth group {g} fall, which the proof does not cover")
+        deduct = deductions[d_start[g] : d_start[g + 1]]
         uses: list[int] = []
         forced = 0
         for c in member[start[g] : start[g + 1]]:
@@ -151,5 +172,9 @@ def _columns(program: Program, earn: list[int], worth: dict[int, int], shift: in
             uses += [share] * min(high[c] - low[c], len(deduct))
         uses.sort(reverse=True)
         total -= sum(deduct[:forced])
-        total += sum(max(0, e - d) for e, d in zip(uses, deduct[forced:], strict=False))
+        gained = best = 0
+        for e, d in zip(uses, deduct[forced:], strict=False):
+            gained += e - d
+            best = max(best, gained)
+        total += best
     return total

@@ -5,7 +5,7 @@
     runs/highmoor-001/
       menu.csv, menu.parquet      one line per planned serving
       totals.csv, totals.parquet  every promise measured
-      certificate.json            the bound's multipliers
+      certificate.json            the bound's multipliers and cuts
       record.json                 inputs with SHA-256, versions, seed, options, value, bound, gap
       times.json                  how long it took; apart, so that the record is the same every time
       inputs/                     every file the plan was made from, paths as in the project

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from optimenu.program.certificate import Certificate
+from optimenu.program.certificate import Certificate, Cut
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW
-from optimenu.solve.linear import maximise
+from optimenu.solve.cuts import tighten
 from optimenu.solve.merge import merge
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimenu.program.program import Program
+    from optimenu.solve.halt import Stop
     from optimenu.solve.linear import LinearResult
     from optimenu.solve.merge import Merged
+    from optimenu.solve.rounding import CutRow
 
 _WORD = 2.0**61
 _MOST_PLACES = 52
@@ -41,6 +43,12 @@ class Relaxation:
         the low side; no larger than a soft row's price.
     use_worth : float64 (G,)
         Multiplier of each worth group's link: what a use must earn there, in whole goal units.
+    cuts : tuple of CutRow
+        Further limits that whole numbers keep, found while it was solved.
+    cut_price : float64 (cuts,)
+        Whole goal units per unit of a cut's coefficients, not negative.
+    merged : Merged or None
+        The model whose columns the cuts speak of.
     """
 
     status: Literal["solved", "impossible", "undecided"]
@@ -48,10 +56,22 @@ class Relaxation:
     x: NDArray[np.float64]
     multiplier: NDArray[np.float64]
     use_worth: NDArray[np.float64]
+    cuts: tuple[CutRow, ...] = ()
+    cut_price: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
+    merged: Merged | None = None
 
 
-def relax(program: Program, merged: Merged | None = None) -> Relaxation:
+def relax(
+    program: Program, merged: Merged | None = None, *, rounds: int = 0, stop: Stop | None = None
+) -> Relaxation:
     """Solve the merged model of a program.
+
+    Parameters
+    ----------
+    rounds : int
+        Rounds of cuts, at most.
+    stop : Stop, optional
+        No further round is begun once it is set.
 
     Raises
     ------
@@ -59,7 +79,8 @@ def relax(program: Program, merged: Merged | None = None) -> Relaxation:
         When a column may be negative.
     """
     merged = merge(program) if merged is None else merged
-    result = maximise(merged.model)
+    tight = tighten(program, merged, rounds, stop)
+    result = tight.result
     if result.status != "solved":
         return Relaxation(
             "impossible" if result.status == "impossible" else "undecided",
@@ -74,6 +95,9 @@ def relax(program: Program, merged: Merged | None = None) -> Relaxation:
         spread(program, merged, result),
         row_multipliers(program, merged, result),
         result.dual[merged.link_row] * merged.goal_unit,
+        tuple(tight.cuts),
+        tight.price * merged.goal_unit,
+        merged,
     )
 
 
@@ -116,7 +140,8 @@ def certify(program: Program, relaxation: Relaxation) -> Certificate:
         msg = f"a bound needs a solved relaxation, this one is {relaxation.status}"
         raise ValueError(msg)
     y, worth, shift = whole_multipliers(program, relaxation.multiplier, relaxation.use_worth)
-    total = dual_value(program, y, worth, shift)
+    cuts, price = _needed(relaxation, shift)
+    total = dual_value(program, y, worth, shift, _effect(program, relaxation, cuts, price))
     rows = np.asarray(sorted(y), dtype=np.int64)
     groups = np.asarray(sorted(worth), dtype=np.int64)
     return Certificate(
@@ -127,7 +152,68 @@ def certify(program: Program, relaxation: Relaxation) -> Certificate:
         bound=-(-total >> shift),
         groups=groups,
         use_worth=tuple(worth[int(g)] for g in groups),
+        cuts=tuple(_renumbered(relaxation.cuts[k].cut, cuts) for k in cuts),
+        cut_price=tuple(price),
     )
+
+
+def _needed(relaxation: Relaxation, shift: int) -> tuple[list[int], list[int]]:
+    """Numbers of the cuts that bear a price or lead to one that does, rising, and their whole prices."""
+    price = [round(math.ldexp(float(p), shift)) for p in relaxation.cut_price]
+    wanted = {k for k, p in enumerate(price) if p > 0}
+    for k in range(len(price) - 1, -1, -1):
+        if k in wanted:
+            wanted.update(number for number, _ in relaxation.cuts[k].cut.cuts)
+    numbers = sorted(wanted)
+    return numbers, [price[k] for k in numbers]
+
+
+def _renumbered(cut: Cut, kept: list[int]) -> Cut:
+    place = {number: k for k, number in enumerate(kept)}
+    return replace(cut, cuts=tuple((place[number], multiplier) for number, multiplier in cut.cuts))
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What priced cuts do to a bound, in ``2**-shift`` whole goal units.
+
+    Attributes
+    ----------
+    limit : int
+        Sum of price times limit.
+    column : dict
+        Cost of each column that has one.
+    use : dict
+        Cost of each use that has one, by its place in ``deduction``.
+    """
+
+    limit: int = 0
+    column: dict[int, int] = field(default_factory=dict)
+    use: dict[int, int] = field(default_factory=dict)
+
+
+def _effect(program: Program, relaxation: Relaxation, cuts: list[int], price: list[int]) -> Effect:
+    """Add up what priced cuts do; the columns of a class cost alike, and so do the uses of a use column."""
+    merged = relaxation.merged
+    if merged is None or not cuts:
+        return Effect()
+    of_merged: dict[int, int] = {}
+    limit = 0
+    for k, p in zip(cuts, price, strict=True):
+        cut = relaxation.cuts[k]
+        limit += p * cut.high
+        for c, coef in zip(cut.column.tolist(), cut.coef.tolist(), strict=True):
+            of_merged[c] = of_merged.get(c, 0) + p * coef
+    order = np.argsort(merged.class_of, kind="stable")
+    start = np.searchsorted(merged.class_of[order], np.arange(merged.n_class + 1))
+    column: dict[int, int] = {}
+    use: dict[int, int] = {}
+    for c, cost in of_merged.items():
+        if c < merged.n_class:
+            column.update(dict.fromkeys(order[start[c] : start[c + 1]].tolist(), cost))
+        else:
+            use.update(dict.fromkeys(merged.places(c - merged.n_class), cost))
+    return Effect(limit, column, use)
 
 
 def whole_multipliers(
@@ -199,7 +285,9 @@ def _costs(program: Program, y: dict[int, int]) -> list[int]:
     return exact
 
 
-def dual_value(program: Program, y: dict[int, int], worth: dict[int, int], shift: int) -> int:
+def dual_value(
+    program: Program, y: dict[int, int], worth: dict[int, int], shift: int, effect: Effect | None = None
+) -> int:
     """Bound on the goal that multipliers prove, in ``2**-shift`` whole goal units, exact.
 
     Parameters
@@ -210,17 +298,24 @@ def dual_value(program: Program, y: dict[int, int], worth: dict[int, int], shift
         Multiplier of each worth group's link that has one; any numbers give a true bound.
     shift : int
         Binary places of both.
+    effect : Effect, optional
+        What cuts add.
     """
-    total = sum(v * int(program.row_high[r] if v > 0 else program.row_low[r]) for r, v in y.items())
+    effect = effect or Effect()
+    total = effect.limit + sum(
+        v * int(program.row_high[r] if v > 0 else program.row_low[r]) for r, v in y.items()
+    )
     costs = _costs(program, y)
     reduced = [(int(g) << shift) - c for g, c in zip(program.gain.tolist(), costs, strict=True)]
+    for c, cost in effect.column.items():
+        reduced[c] -= cost
     grouped = np.zeros(program.n, dtype=bool)
     grouped[program.group_column] = True
     low, high = program.low.tolist(), program.high.tolist()
     for c in np.flatnonzero(~grouped).tolist():
         r = reduced[c]
         total += r * (high[c] if r > 0 else low[c])
-    return total + _groups_best(program, _shares(program, reduced, worth), low, high, shift)
+    return total + _groups_best(program, _shares(program, reduced, worth), low, high, shift, effect.use)
 
 
 def _shares(program: Program, reduced: list[int], worth: dict[int, int]) -> list[int]:
@@ -246,15 +341,20 @@ def _shares(program: Program, reduced: list[int], worth: dict[int, int]) -> list
     return share
 
 
-def _groups_best(program: Program, share: list[int], low: list[int], high: list[int], shift: int) -> int:
-    """Sum over groups of the best uses: forced ones first, then the dearest while they pay."""
+def _groups_best(
+    program: Program, share: list[int], low: list[int], high: list[int], shift: int, extra: dict[int, int]
+) -> int:
+    """Sum over groups of the best uses: forced ones first, then the dearest, as many as pay best.
+
+    ``extra`` is what cuts add to the deductions, by place.
+    """
     total = 0
     columns = program.group_column.tolist()
     starts, d_starts = program.group_start.tolist(), program.deduct_start.tolist()
-    deduction = program.deduction.tolist()
+    deduct = [(d << shift) + extra.get(k, 0) for k, d in enumerate(program.deduction.tolist())]
     for g in range(program.n_groups):
-        deduct = deduction[d_starts[g] : d_starts[g + 1]]
-        least = deduct[0] << shift if deduct else 0
+        first, end = d_starts[g], d_starts[g + 1]
+        least = min(deduct[first:end], default=0)
         used = 0
         free: list[tuple[int, int]] = []
         for k in range(starts[g], starts[g + 1]):
@@ -264,17 +364,17 @@ def _groups_best(program: Program, share: list[int], low: list[int], high: list[
                 used += low[c]
             if share[k] > least and high[c] > low[c]:
                 free.append((share[k], high[c] - low[c]))
-        total -= sum(deduct[:used]) << shift
+        total -= sum(deduct[first : first + used])
         free.sort(reverse=True)
-        left = deduct[used:]
-        at = 0
+        at, gained, best = first + used, 0, 0
         for earn, most in free:
-            for _ in range(min(most, len(left) - at)):
-                if earn <= left[at] << shift:
-                    break
-                total += earn - (left[at] << shift)
-                at += 1
-            else:
-                continue
-            break
+            last = min(at + most, end)
+            # cuts may make a later use cheaper than one before it, so all are tried
+            for k in range(at, last):
+                gained += earn - deduct[k]
+                best = max(best, gained)
+            at = last
+            if at >= end:
+                break
+        total += best
     return total

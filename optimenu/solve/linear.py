@@ -119,6 +119,68 @@ def maximise(model: LinearModel) -> LinearResult:
     return _maximise(model)
 
 
+class OpenModel:
+    """A linear program kept open: rows may be added, and its last basis looked at.
+
+    Parameters
+    ----------
+    model : LinearModel
+
+    Raises
+    ------
+    RuntimeError
+        As ``maximise`` does.
+    """
+
+    def __init__(self, model: LinearModel) -> None:
+        silence()
+        with _LOCK:
+            _self_test()
+        self.n, self.m = len(model.cost), len(model.row_low)
+        self._solver = _load(model)
+
+    def solve(self) -> LinearResult:
+        """Solve it, from the last basis where there is one."""
+        return _solve(self._solver, self.n, self.m)
+
+    def add(
+        self,
+        start: NDArray[np.int32],
+        index: NDArray[np.int32],
+        value: NDArray[np.float64],
+        high: NDArray[np.float64],
+    ) -> None:
+        """Add rows with a high side, compressed: ``start`` (k + 1,), ``high`` (k,)."""
+        k = len(high)
+        done = self._solver.addRows(k, np.full(k, -np.inf), high, len(index), start[:-1], index, value)
+        if done == highspy.HighsStatus.kError:
+            msg = "HiGHS refuses the arrays of further rows"
+            raise RuntimeError(msg)
+        self.m += k
+
+    def basic(self) -> NDArray[np.int64]:
+        """What is basic, int64 (m,): a column's number, or ``-1 - r`` for row r; empty if not known."""
+        status, basic = self._solver.getBasicVariables()
+        known = status != highspy.HighsStatus.kError
+        return np.asarray(basic if known else (), dtype=np.int64)
+
+    def row_values(self) -> NDArray[np.float64]:
+        """Activities of the rows, float64 (m,)."""
+        return np.asarray(self._solver.getSolution().row_value, dtype=np.float64)
+
+    def inverse_row(self, place: int) -> NDArray[np.float64]:
+        """Multipliers (m,) with which the rows add up to a basic variable's equation; 0 if not known.
+
+        Parameters
+        ----------
+        place : int
+            Where in ``basic`` the variable stands.
+        """
+        status, multiplier = self._solver.getBasisInverseRow(place)
+        known = status != highspy.HighsStatus.kError
+        return np.asarray(multiplier if known else np.zeros(self.m), dtype=np.float64)
+
+
 @cache
 def _self_test() -> None:
     # max 3a + 2b, a + b <= 4, a + 3b >= 6, a <= 3: by hand a = 3, b = 1, value 11, duals 2 and 0;
@@ -147,9 +209,12 @@ def _self_test() -> None:
 
 
 def _maximise(model: LinearModel) -> LinearResult:
+    return _solve(_load(model), len(model.cost), len(model.row_low))
+
+
+def _solve(solver: Any, n: int, m: int) -> LinearResult:
     # minimising the negative leaves one sign convention to think about: a dual is then the rate at
     # which the minimum grows with the limit
-    solver = _load(model)
     kinds = highspy.HighsModelStatus
     started = solver.getBasis().valid
     state = _run(solver)
@@ -161,7 +226,6 @@ def _maximise(model: LinearModel) -> LinearResult:
         solver.clearSolver()
         _option(solver, "presolve", "off")
         state = _run(solver)
-    n, m = len(model.cost), len(model.row_low)
     if state in (kinds.kOptimal, kinds.kModelEmpty):
         solution = solver.getSolution()
         return LinearResult(

@@ -53,6 +53,11 @@ class Merged:
         The row that ties a worth group's columns to its uses.
     use_group : int64 (u,)
         Worth group of each use column (equal deductions of a group share one).
+    use_place, use_length : int64 (u,)
+        Place of its first use in the Program's ``deduction``, and how many uses it is.
+    exact : bool (K,)
+        Whether the kin's sum is the same for all columns of every class, and its rows have the same
+        decimals.
     """
 
     model: LinearModel
@@ -67,6 +72,14 @@ class Merged:
     low_row: NDArray[np.int64]
     link_row: NDArray[np.int64]
     use_group: NDArray[np.int64]
+    use_place: NDArray[np.int64]
+    use_length: NDArray[np.int64]
+    exact: NDArray[np.bool_]
+
+    def places(self, use: int) -> range:
+        """Places in the Program's ``deduction`` of a use column."""
+        first = int(self.use_place[use])
+        return range(first, first + int(self.use_length[use]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,6 +121,8 @@ def merge(program: Program) -> Merged:
     kin, klass, least, most = sums(program, class_of, sizes, kin_of, decimals)
     constant = np.ones(n_kin, dtype=bool)
     constant[kin[least != most]] = False
+    alike = np.ones(n_kin, dtype=bool)
+    alike[kin_of[program.row_decimals != decimals[kin_of]]] = False
     unit = 10.0 ** -decimals.astype(np.float64)
     low, high, price = _limits(program, kin_of, decimals)
 
@@ -131,7 +146,8 @@ def merge(program: Program) -> Merged:
     goal = np.full(n_class, -np.inf)
     np.maximum.at(goal, class_of, program.gain.astype(np.float64))
 
-    use_group, use_cost, use_high = _uses(program)
+    use_group, use_place, use_length = _uses(program)
+    use_cost = program.deduction[use_place].astype(np.float64)
     n_use = len(use_group)
     link_low, link_high = _links(program, parts, class_of, sizes, link_row)
     parts.add(link_row[use_group], n_class + np.arange(n_use), np.full(n_use, -1.0))
@@ -153,7 +169,7 @@ def merge(program: Program) -> Merged:
     model = LinearModel(
         cost=np.concatenate([goal, -use_cost, -slack_cost]) / goal_unit,
         low=np.concatenate([col_low, np.zeros(n_use + n_slack)]),
-        high=np.concatenate([col_high, use_high, np.full(n_slack, np.inf)]),
+        high=np.concatenate([col_high, use_length.astype(np.float64), np.full(n_slack, np.inf)]),
         row_low=np.concatenate([row_low, link_low]),
         row_high=np.concatenate([row_high, link_high]),
         start=start,
@@ -174,6 +190,9 @@ def merge(program: Program) -> Merged:
         low_row=low_row,
         link_row=link_row,
         use_group=use_group,
+        use_place=use_place,
+        use_length=use_length,
+        exact=constant & alike,
     )
 
 
@@ -210,17 +229,20 @@ def _limits(
     return low, high, price
 
 
-def _uses(program: Program) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
-    """Group, cost and number of the uses; equal deductions of one group share a column."""
+def _uses(program: Program) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Group, first place and number of the uses; equal deductions of one group share a column."""
     owner = np.repeat(np.arange(program.n_groups), np.diff(program.deduct_start))
     if not len(owner):
-        return owner.astype(np.int64), np.zeros(0), np.zeros(0)
+        none = np.zeros(0, dtype=np.int64)
+        return none, none, none
     new = np.concatenate(
         [[True], (owner[1:] != owner[:-1]) | (program.deduction[1:] != program.deduction[:-1])]
     )
+    # whether a group is used at all stands by itself
+    second = program.deduct_start[:-1] + 1
+    new[second[second < program.deduct_start[1:]]] = True
     starts = np.flatnonzero(new)
-    number = np.diff(np.append(starts, len(owner))).astype(np.float64)
-    return owner[starts], program.deduction[starts].astype(np.float64), number
+    return owner[starts], starts, np.diff(np.append(starts, len(owner)))
 
 
 def _links(
@@ -235,8 +257,11 @@ def _links(
     n_class = len(sizes)
     key, count = np.unique(owner * n_class + class_of[program.group_column], return_counts=True)
     group, klass = np.divmod(key, max(n_class, 1))
-    whole = count == sizes[klass]
-    # a class that lies only partly in the group: its least coefficient there is 0, uses may then be more
+    named, column = np.divmod(np.unique(owner * program.n + program.group_column), max(program.n, 1))
+    _, columns = np.unique(named * n_class + class_of[column], return_counts=True)
+    whole = (columns == sizes[klass]) & (count == columns)
+    # a class that lies only partly in the group, or has a column there that counts twice: its least
+    # coefficient there may be 0, uses may then be more
     parts.add(link_row[group[whole]], klass[whole], np.ones(int(whole.sum())))
     low = np.zeros(program.n_groups)
     low[group[~whole]] = -np.inf

@@ -199,10 +199,8 @@ def judge(program: Program, menus: np.ndarray) -> Judged:
                 value, over = value.astype(object), over.astype(object)
             value = value - price * over
     overused = np.zeros(len(x), dtype=bool)
-    for g in range(program.n_groups):
-        a, z = program.group_start[g], program.group_start[g + 1]
+    for g, uses in enumerate(uses_of(program, x).T):
         steps = program.deduction[program.deduct_start[g] : program.deduct_start[g + 1]]
-        uses = x[:, program.group_column[a:z]].sum(axis=1)
         overused |= uses > len(steps)
         cost = np.concatenate([[0], np.cumsum(steps)])
         value -= cost[np.minimum(uses, len(steps))]
@@ -211,9 +209,23 @@ def judge(program: Program, menus: np.ndarray) -> Judged:
 
 def brute(program: Program) -> tuple[int, np.ndarray] | None:
     """Best value and choice (n,) among all; None when no choice is feasible."""
-    menus = choices(program)
-    judged = judge(program, menus)
+    every = choices(program)
+    judged = judge(program, every)
     if judged.best is None:
         return None
     at = np.flatnonzero(judged.holds & (judged.value == judged.best))[0]
-    return judged.best, completed(program, menus[at : at + 1])[0]
+    return judged.best, completed(program, every[at : at + 1])[0]
+
+
+def menus(program: Program) -> tuple[np.ndarray, np.ndarray]:
+    """Every choice that keeps everything, with its extra columns, int64 (N, n), and its worth (N,)."""
+    every = choices(program)
+    judged = judge(program, every)
+    return completed(program, every[judged.holds]), judged.value[judged.holds]
+
+
+def uses_of(program: Program, x: np.ndarray) -> np.ndarray:
+    """Uses counted in every worth group, int64 (N, G)."""
+    start = program.group_start
+    columns = [program.group_column[start[g] : start[g + 1]] for g in range(program.n_groups)]
+    return np.stack([x[:, c].sum(axis=1) for c in columns], axis=1) if columns else np.zeros((len(x), 0), int)

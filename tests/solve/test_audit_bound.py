@@ -10,11 +10,13 @@ from hypothesis import strategies as st
 from optimenu.audit.bound import check_bound
 from optimenu.errors import AuditFailed
 from optimenu.program.builder import Builder
-from optimenu.program.certificate import Certificate
+from optimenu.program.certificate import HIGH, LOW, Certificate, Cut
 from optimenu.program.origin import Origin
 from optimenu.program.program import Program
 from optimenu.solve.bound import certify, relax
 from tests.solve.programs import brute, tiny
+
+WHERE = Origin("rule", "rule.key")
 
 
 def by_hand() -> tuple[Program, Certificate]:
@@ -123,12 +125,95 @@ def test_programs_the_proof_does_not_cover_are_refused():
     program = b.freeze()
     none = Certificate(program.digest, 0, np.zeros(0, dtype=np.int64), (), 9)
     refused(program, none, "column 0 counts uses in a worth group but may be negative")
+
+
+def test_deductions_that_fall_are_proved_by_trying_every_number_of_uses():
     b = Builder(0)
-    b.group([(b.column(), 3)], [0, 4])
+    x = b.column(high=3)
+    b.group([(x, 3)], [0, 0, 0])
+    program = replace(b.freeze(), deduction=np.asarray([5, 4, -3]))
+    # the first two uses lose 2 and 1, the third makes 6: all three are worth 3, none of them 0
+    claim = Certificate(program.digest, 0, np.zeros(0, dtype=np.int64), (), 3)
+    assert check_bound(program, claim).proved == brute(program)[0] == 3
+    refused(program, replace(claim, bound=2), "bound 2 is claimed")
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.integers(0, 10**6), st.data())
+def test_deductions_in_any_order_prove_a_true_bound(seed, data):
+    program = tiny(seed)
+    steps = st.integers(-30, 30)
+    count = len(program.deduction)
+    program = replace(
+        program, deduction=np.asarray(data.draw(st.lists(steps, min_size=count, max_size=count)))
+    )
+    # every row without a price: then the best of the groups is all there is
+    claim = Certificate(program.digest, 0, np.zeros(0, dtype=np.int64), (), 10**9)
+    best = brute(program)
+    if best is not None:
+        assert check_bound(program, claim).proved >= best[0]
+
+
+def one_cut() -> tuple[Program, Certificate]:
+    """Max a + b with 2 a + 2 b at most 3 and a soft row, in one group: half of the first says a + b <= 1."""
+    b = Builder(0)
+    x, y = b.column(high=2, gain=1), b.column(high=2, gain=1)
+    b.group([(x, 0), (y, 0)], [0, 0, 0, 0])
+    b.row(WHERE, [x, y], [2, 2], high=3, merge="cut")
+    b.row(WHERE, [x], [1], high=2, price=3, merge="soft")
     program = b.freeze()
-    falling = replace(program, deduction=np.asarray([4, 0]))
-    moved = replace(none, digest=falling.digest)
-    refused(falling, moved, "deductions of worth group 0 fall")
+    none = np.zeros(0, dtype=np.int64)
+    cut = Cut(parts=2, unit=1, kins=((0, 1, HIGH),))
+    return program, Certificate(program.digest, 0, none, (), 1, cuts=(cut,), cut_price=(1,))
+
+
+def test_a_cut_lowers_what_is_proved():
+    program, certificate = one_cut()
+    assert check_bound(program, certificate).proved == brute(program)[0] == 1
+    # without it: two and two at 1 each
+    without = replace(certificate, cuts=(), cut_price=())
+    refused(program, without, "bound 1 is claimed but its multipliers prove no less than 4")
+    free = replace(certificate, cut_price=(0,))
+    refused(program, free, "bound 1 is claimed but its multipliers prove no less than 4")
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"parts": 0}, "cut 0 of the bound counts in parts 0 and units 1; both must be 1 or more"),
+        ({"unit": -3}, "cut 0 of the bound counts in parts 2 and units -3; both must be 1 or more"),
+        ({"kins": ((7, 1, HIGH),)}, "cut 0 of the bound names rows 7, side 0, which are not there"),
+        ({"kins": ((0, 1, 2),)}, "cut 0 of the bound names rows 0, side 2, which are not there"),
+        ({"kins": ((0, 1, LOW),)}, "cut 0 of the bound leans on a side of row 0 that nothing has to keep"),
+        ({"kins": ((1, 1, HIGH),)}, "cut 0 of the bound leans on a side of row 1 that nothing has to keep"),
+        ({"cuts": ((0, 1),)}, "cut 0 of the bound follows from cut 0, which does not come before it"),
+        ({"cuts": ((-1, 1),)}, "cut 0 of the bound follows from cut -1, which does not come before it"),
+        ({"links": ((1, 1),)}, "cut 0 of the bound names worth group 1; there are 1"),
+        ({"links": ((-1, 1),)}, "cut 0 of the bound names worth group -1; there are 1"),
+        ({"turned": (5,)}, "cut 0 of the bound turns columns 5, which are not there"),
+        ({"turned_uses": (4,)}, "cut 0 of the bound turns use 4; there are 4"),
+        ({"turned_uses": (-1,)}, "cut 0 of the bound turns use -1; there are 4"),
+    ],
+)
+def test_a_cut_of_what_is_not_there_is_refused(change, sentence):
+    program, certificate = one_cut()
+    refused(program, replace(certificate, cuts=(replace(certificate.cuts[0], **change),)), f"^{sentence}.$")
+
+
+def test_prices_that_do_not_fit_the_cuts_are_refused():
+    program, certificate = one_cut()
+    refused(program, replace(certificate, cut_price=()), "the bound names 1 cuts and 0 multipliers")
+    refused(program, replace(certificate, cut_price=(-1,)), "prices the low side of cut 0, which has none")
+
+
+def test_cuts_of_programs_that_are_not_in_whole_numbers_from_0_are_refused():
+    program, certificate = one_cut()
+    fraction = replace(program, continuous=np.asarray([False, True]))
+    moved = replace(certificate, digest=fraction.digest)
+    refused(fraction, moved, "column 1 may be a fraction, which the bound's cuts do not cover")
+    below = replace(program, low=np.asarray([0, -1]))
+    moved = replace(certificate, digest=below.digest)
+    refused(below, moved, "column 1 may be negative, which the bound's cuts do not cover")
 
 
 @settings(max_examples=60, deadline=None)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from optimenu.solve import linear
-from optimenu.solve.linear import LinearModel, LinearResult, maximise
+from optimenu.solve.linear import LinearModel, LinearResult, OpenModel, maximise
 
 
 def model(
@@ -43,6 +43,42 @@ def test_dual_is_the_growth_of_the_maximum_with_the_limit():
     assert at.dual == pytest.approx([2.5, 0.25])
     assert solved(5.1, 45).objective - at.objective == pytest.approx(0.25)
     assert solved(5, 45.1).objective - at.objective == pytest.approx(0.025)
+
+
+def test_an_open_model_tells_its_basis_and_takes_rows():
+    # the same: both columns basic, inverse of [[1, 1], [10, 6]] is [[-1.5, 0.25], [2.5, -0.25]] by hand
+    opened = OpenModel(model([5, 4], [[1, 1], [10, 6]], [-np.inf] * 2, [5, 45]))
+    assert opened.solve().x == pytest.approx([3.75, 1.25])
+    assert sorted(opened.basic().tolist()) == [0, 1]
+    rows = {int(c): opened.inverse_row(place) for place, c in enumerate(opened.basic())}
+    assert rows[0] == pytest.approx([-1.5, 0.25])
+    assert rows[1] == pytest.approx([2.5, -0.25])
+    assert opened.row_values() == pytest.approx([5, 45])
+    # a <= 3 leaves b = 2: 23, and the new row's dual is what a earns above b
+    i, f = np.int32, np.float64
+    opened.add(np.asarray([0, 1], i), np.asarray([0], i), np.asarray([1], f), np.asarray([3], f))
+    got = opened.solve()
+    assert (got.objective, opened.m) == (pytest.approx(23), 3)
+    assert got.dual == pytest.approx([4, 0, 1])
+    # the second row is slack, so it is basic
+    assert -2 in opened.basic().tolist()
+
+
+def test_an_open_model_says_what_it_cannot_do(monkeypatch):
+    opened = OpenModel(model([5, 4], [[1, 1]], [-np.inf], [5]))
+    opened.solve()
+    i, f = np.int32, np.float64
+    with pytest.raises(RuntimeError, match="HiGHS refuses the arrays of further rows"):
+        opened.add(np.asarray([0, 1], i), np.asarray([7], i), np.asarray([1], f), np.asarray([3], f))
+    # a place outside the basis is refused; nothing is known of it
+    assert opened.inverse_row(9).tolist() == [0.0]
+
+    class Dumb:
+        def getBasicVariables(self):  # noqa: N802 - the name is HiGHS's
+            return highspy.HighsStatus.kError, np.asarray([4])
+
+    opened._solver = Dumb()
+    assert opened.basic().tolist() == []
 
 
 def test_dual_of_a_binding_low_side_is_negative():

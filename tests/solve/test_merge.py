@@ -10,6 +10,7 @@ from optimenu.program.origin import Origin
 from optimenu.program.program import Program
 from optimenu.solve.linear import maximise
 from optimenu.solve.merge import Merged, merge
+from tests.solve.programs import brute
 
 WHERE = Origin("rule", "rule.key")
 
@@ -110,6 +111,7 @@ def test_equal_deductions_share_a_use_column_and_lengths_forbid_more():
     result = maximise(merged.model)
     # three uses at 10 each, 4 off the third
     assert result.objective * merged.goal_unit == pytest.approx(26)
+    assert [list(merged.places(u)) for u in range(2)] == [[0, 1], [2]]
 
 
 def test_a_class_partly_in_a_group_counts_no_uses():
@@ -119,6 +121,29 @@ def test_a_class_partly_in_a_group_counts_no_uses():
     merged = merge(b.freeze())
     assert dense(merged).tolist() == [[0.0, -1.0]]
     assert merged.model.row_low.tolist() == [-np.inf]
+
+
+def test_a_class_with_a_column_that_counts_twice_counts_no_uses():
+    b = Builder(0)
+    first, second, _ = (b.column(gain=9, merge="x") for _ in range(3))
+    b.group([(first, 0), (first, 0), (second, 0)], [0])
+    program = b.freeze()
+    merged = merge(program)
+    assert dense(merged)[0, 0] == 0
+    assert merged.model.row_low.tolist() == [-np.inf]
+    # the second and the third are one use; as many entries as columns would say two
+    assert brute(program)[0] == 18
+    assert maximise(merged.model).objective * merged.goal_unit >= 18 - 1e-9
+
+
+def test_only_kins_whose_sums_are_exact_say_so():
+    b = Builder(0)
+    cols = [b.column(merge="x") for _ in range(2)]
+    b.row(WHERE, cols, [3, 3], high=9)
+    b.row(WHERE, cols, [3, 5], high=9)
+    for c, decimals in zip(cols, (1, 2), strict=True):
+        b.row(WHERE, [c], [10**decimals], high=3 * 10**decimals, decimals=decimals, merge="mixed")
+    assert merge(b.freeze()).exact.tolist() == [True, False, False]
 
 
 def test_a_column_that_may_be_negative_is_refused():

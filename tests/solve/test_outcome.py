@@ -101,7 +101,7 @@ def test_without_an_exact_proof_nothing_is_called_impossible(monkeypatch):
 def test_a_bound_the_solver_cannot_find_leaves_it_undecided(monkeypatch):
     program = possible()
     lost = replace(relax(program), status="undecided")
-    monkeypatch.setattr(module, "relax", lambda *_: lost)
+    monkeypatch.setattr(module, "relax", lambda *_, **__: lost)
     got = solve(program)
     assert (got.end, got.bound) == ("undecided", None)
 
