@@ -50,7 +50,7 @@ class Plan:
 
 # Figures found by trials on made-up instances, not derived.
 QUICK = Plan(0.3, 0.005, 40, (-1.0, -1.0), ((0.0, 1.3),), 2e-4, until_menu=True)
-MAIN = Plan(0.6, 0.0025, 160, (0.2, 0.8), ((0.5, 1.05), (0.85, 1.2)), 2e-4)
+MAIN = Plan(0.08, 0.001, 160, (0.1, 0.6), ((0.5, 1.05), (0.85, 1.2)), 2e-4, tilt=0.95)
 AGAIN = Plan(0.03, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-3, near_from=0.0)
 SKETCH = Plan(0.03, 0.0025, 24, (-1.0, -1.0), ((0.0, 1.2),), 2e-3, near_from=0.0)
 NEAR = Plan(0.008, 0.0025, 80, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
