@@ -32,10 +32,13 @@ if TYPE_CHECKING:
 JOURNAL = 1 << 15
 SWAP_SHARE = 0.45
 PAIR_SHARE = 0.05
+LIKELY_SHARE = 0.95
 SOFT_START = 7.0
 """Price of breaking a row by its whole size, in mean servings; from trials on made-up instances."""
 ABOVE_MULTIPLIER = 1.2
 """Weights must exceed the multipliers or breaking a row pays; from trials on made-up instances."""
+WALL = 0.2
+"""Part of its weight that a row's limit keeps while its use is priced; from trials."""
 OVER = 10.0
 
 
@@ -113,7 +116,8 @@ class Engine:
         self.boost = np.ones(m)
         self.tilt_price = np.abs(multiplier[layout.rows[layout.tilt]])
         self.tilting = False
-        self._walls=np.flatnonzero(np.isin(layout.rows,layout.rows[layout.tilt])&(layout.hard>0))
+        priced = np.isin(layout.rows, layout.rows[layout.tilt])
+        self._walls = np.flatnonzero(priced & (layout.hard > 0))
         self._kept: tuple[float, NDArray[np.int64]] | None = None
         self.near: NDArray[np.int64] | None = None
         self._near_rank = (np.inf, np.inf)
@@ -163,7 +167,9 @@ class Engine:
         """``x`` (n,) as columns of the Program, extra ones worked out, the others 0."""
         f, p = self.layout.fixed, self.program
         drawn = np.zeros(len(self.layout.extras), dtype=np.int64)
-        np.add.at(drawn, f.source_extra, f.source_coef * x[np.repeat(np.arange(len(x)), np.diff(f.source_start))])
+        np.add.at(
+            drawn, f.source_extra, f.source_coef * x[np.repeat(np.arange(len(x)), np.diff(f.source_start))]
+        )
         values = [extra_value(int(t), int(d)) for t, d in zip(drawn, f.extra_divisor, strict=True)]
         full = np.zeros(p.n, dtype=np.int64)
         full[self.layout.columns] = x
@@ -255,7 +261,17 @@ class Engine:
         f = self.layout.fixed
         if len(f.active) == 0:
             return
-        anneal(f, self.state, self.work, moves, temperature * self.unit, self.over, SWAP_SHARE, PAIR_SHARE)
+        anneal(
+            f,
+            self.state,
+            self.work,
+            moves,
+            temperature * self.unit,
+            self.over,
+            SWAP_SHARE,
+            PAIR_SHARE,
+            LIKELY_SHARE,
+        )
         self.moves += moves
 
     def note_near(self) -> None:
@@ -305,9 +321,6 @@ def _unit(
         return float(worth[worth > 0].mean())
     soft = price > 0
     return float(np.median(price[soft] * scale[soft])) if np.any(soft) else 1.0
-
-
-WALL = 0.2
 
 
 @compiled

@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 
 DENSE = 0.2
 LEAST_DENSE = 6
+FEWEST_LIKELY = 6
 
 
 class Fixed(NamedTuple):
@@ -61,6 +62,8 @@ class Fixed(NamedTuple):
     vectors: NDArray[np.float64]
     cell_start: NDArray[np.int64]
     cell_column: NDArray[np.int32]
+    likely_start: NDArray[np.int64]
+    likely_column: NDArray[np.int32]
     count_low: NDArray[np.int64]
     count_high: NDArray[np.int64]
     slot_start: NDArray[np.int64]
@@ -139,6 +142,7 @@ def lay_out(
     use: NDArray[np.float64],
     multiplier: NDArray[np.float64],
     tilts: int = 0,
+    likely: NDArray[np.bool_] | None = None,
 ) -> Layout:
     """Arrange the columns and rows for the search.
 
@@ -157,6 +161,8 @@ def lay_out(
         The relaxation's row multipliers; rows that bite are looked at first.
     tilts : int
         How many of the last rows are tilts: a second copy of a row, priced or not as the engine says.
+    likely : bool (program.n,), optional
+        Columns worth trying most of the time; all when left out.
     """
     n = len(columns)
     tilt = np.arange(len(rows)) >= len(rows) - tilts
@@ -180,6 +186,11 @@ def lay_out(
     _, sitting_of = numbered(labels[:, :3])
     _, day_of = numbered(labels[:, :2])
     cell_start, cell_column = members_of(cell_of, len(cells), movable)
+    tried = movable if likely is None else movable & likely[columns]
+    # a cell in which little is likely is drawn from as a whole
+    few = np.bincount(cell_of[tried], minlength=len(cells)) < FEWEST_LIKELY
+    tried = tried | (movable & few[cell_of])
+    likely_start, likely_column = members_of(cell_of, len(cells), tried)
     bounds = np.zeros((program.n, 2), dtype=np.int64)
     bounds[columns, 0], bounds[columns, 1] = least, most
     bounds[program.n_menu + extras, 1] = program.high[program.n_menu + extras]
@@ -239,6 +250,8 @@ def lay_out(
         vectors=profiles.vectors,
         cell_start=cell_start,
         cell_column=cell_column,
+        likely_start=likely_start,
+        likely_column=likely_column,
         count_low=count_low,
         count_high=count_high,
         slot_start=starts(np.minimum(count_high, MOST_SLOTS)),

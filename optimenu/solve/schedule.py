@@ -35,6 +35,8 @@ class Plan:
         End at the first menu.
     near_from : float
         Part from which near misses are noted.
+    tilt : float
+        Part up to which the use of wide rows is priced.
     """
 
     hot: float

@@ -17,6 +17,7 @@ from optimenu.solve.engine import Engine
 from optimenu.solve.halt import why
 from optimenu.solve.layout import lay_out
 from optimenu.solve.layout_parts import BIG
+from optimenu.solve.likely import likely
 from optimenu.solve.schedule import WARM
 from optimenu.solve.split import crowded, deal, extra_use, shared_use
 from optimenu.solve.tilt import tilted
@@ -134,6 +135,7 @@ class _Search:
         self.multiplier = np.nan_to_num(
             np.asarray(relaxation.multiplier, dtype=np.float64), posinf=0.0, neginf=0.0
         )
+        self.likely = likely(program, self.use, self.multiplier)
         self.moves = max(0, moves)
         self.seed = seed
         self.threads = max(1, threads)
@@ -291,7 +293,9 @@ class _Search:
     ) -> Engine:
         """Lay out some columns and rows with their tilts."""
         rows, low, high, tilts = tilted(self.program, columns, rows, low, high, self.use, self.multiplier)
-        layout = lay_out(self.program, columns, rows, low, high, self.use, self.multiplier, tilts)
+        layout = lay_out(
+            self.program, columns, rows, low, high, self.use, self.multiplier, tilts, self.likely
+        )
         return Engine(self.program, layout, self.use, self.multiplier, (self.seed, number))
 
     def join(self, parts: Components, engines: list[Engine]) -> NDArray[np.int64]:
