@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from optimenu.solve.schedule import AGAIN, MAIN, NEAR, POLISH, QUICK, SKETCH, WARM, chunks, cool
+from optimenu.solve.schedule import AGAIN, LIMITED, NEAR, POLISH, PRICED, QUICK, SKETCH, WARM, chunks, cool
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -107,7 +107,7 @@ class Descent:
         before = engine.moves
         engine.load(engine.draw())
         engine.boost[:] = 1.0
-        cool(engine, MAIN, int(moves * MAIN_PART), self.stop, self.tick)
+        cool(engine, LIMITED, int(moves * MAIN_PART), self.stop, self.tick)
         repair(engine, moves - (engine.moves - before), self.stop, self.tick, easy=True)
         self.early = engine.moves - before
 
@@ -121,6 +121,7 @@ class Descent:
         """Share out what is left of the budget."""
         sketches = sum(self._sketched(k) for k in range(self.pieces))
         self.sketch_moves = int(self.budget * SKETCH_PART)
+        self.plan = PRICED if self.engine.best_value is not None else LIMITED
         left = self.budget - self.early - sketches * self.sketch_moves
         main = int(left * (MAIN_PART_EASY if self.easy else MAIN_PART))
         self.small = self.columns <= FEW_COLUMNS
@@ -142,7 +143,7 @@ class Descent:
         if number == 0:
             self._share_out()
         engine = self.engine
-        per = chunks(MAIN, self.each)
+        per = chunks(self.plan, self.each)
         units = per * self.starts
         at, end = units * number // self.pieces, units * (number + 1) // self.pieces
         while at < end and not self.stop.is_set():
@@ -153,7 +154,9 @@ class Descent:
                     engine.load(engine.draw())
                 engine.boost[:] = 1.0
             # few columns, few soft rows: no telling what temperature suits
-            plan = replace(MAIN, hot=MAIN.hot * 4.0 ** (start % 3)) if self.small else MAIN
+            plan = self.plan
+            if self.small:
+                plan = replace(plan, hot=plan.hot * 4.0 ** (start % 3))
             cool(engine, plan, self.each, self.stop, self.tick, (first, last))
             at += last - first
         if self._sketched(number) and not self.stop.is_set():

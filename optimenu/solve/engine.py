@@ -32,7 +32,6 @@ if TYPE_CHECKING:
 JOURNAL = 1 << 15
 SWAP_SHARE = 0.45
 PAIR_SHARE = 0.05
-LIKELY_SHARE = 0.95
 SOFT_START = 7.0
 """Price of breaking a row by its whole size, in mean servings; from trials on made-up instances."""
 ABOVE_MULTIPLIER = 1.2
@@ -256,8 +255,8 @@ class Engine:
         self.boost[broken] *= factor
         return int(s.score[BROKEN] + 0.5)
 
-    def run(self, moves: int, temperature: float) -> None:
-        """Try some moves; ``temperature`` in mean servings' worth."""
+    def run(self, moves: int, temperature: float, likely: float = 0.0) -> None:
+        """Try some moves; ``temperature`` in mean servings' worth, ``likely`` of them among those alone."""
         f = self.layout.fixed
         if len(f.active) == 0:
             return
@@ -270,7 +269,7 @@ class Engine:
             self.over,
             SWAP_SHARE,
             PAIR_SHARE,
-            LIKELY_SHARE,
+            likely,
         )
         self.moves += moves
 
