@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from optimenu.solve.schedule import AGAIN, LIMITED, NEAR, POLISH, PRICED, QUICK, SKETCH, WARM, chunks, cool
+from optimenu.solve.schedule import AGAIN, KNOWN, MAIN, NEAR, POLISH, QUICK, SKETCH, WARM, chunks, cool
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -93,6 +93,7 @@ class Descent:
         self.columns = max(1, len(engine.layout.columns))
         self.easy = False
         self.early = 0
+        self.plan = MAIN
 
     def quick(self) -> None:
         """Find any menu."""
@@ -107,7 +108,7 @@ class Descent:
         before = engine.moves
         engine.load(engine.draw())
         engine.boost[:] = 1.0
-        cool(engine, LIMITED, int(moves * MAIN_PART), self.stop, self.tick)
+        cool(engine, MAIN, int(moves * MAIN_PART), self.stop, self.tick)
         repair(engine, moves - (engine.moves - before), self.stop, self.tick, easy=True)
         self.early = engine.moves - before
 
@@ -121,7 +122,7 @@ class Descent:
         """Share out what is left of the budget."""
         sketches = sum(self._sketched(k) for k in range(self.pieces))
         self.sketch_moves = int(self.budget * SKETCH_PART)
-        self.plan = PRICED if self.engine.best_value is not None else LIMITED
+        self.plan = MAIN if self.engine.best_value is None else KNOWN
         left = self.budget - self.early - sketches * self.sketch_moves
         main = int(left * (MAIN_PART_EASY if self.easy else MAIN_PART))
         self.small = self.columns <= FEW_COLUMNS

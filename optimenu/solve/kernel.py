@@ -187,7 +187,7 @@ def anneal(
             for e in range(wanted):
                 cell = a if e == 0 else b
                 n = filled[cell]
-                if unit(rnd) < likely:
+                if likely > 0.0 and unit(rnd) < likely:
                     first = f.likely_start[cell]
                     new = f.likely_column[first + below(rnd, f.likely_start[cell + 1] - first)]
                 else:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -55,10 +55,9 @@ class Plan:
 
 # Figures found by trials on made-up instances, not derived.
 QUICK = Plan(0.3, 0.005, 40, (-1.0, -1.0), ((0.0, 1.3),), 2e-4, until_menu=True)
-LIMITED = Plan(0.6, 0.0025, 160, (0.2, 0.8), ((0.5, 1.05), (0.85, 1.2)), 2e-4)
-"""The long cooling where menus are hard to find: it starts hot, and limits are limits all along."""
-PRICED = Plan(0.08, 0.001, 160, (0.1, 0.6), ((0.5, 1.05), (0.85, 1.2)), 2e-4, tilt=0.95, likely=0.95)
-"""The long cooling where a menu is known: wide rows are priced, which finds far better ones."""
+MAIN = Plan(0.08, 0.001, 160, (0.1, 0.6), ((0.5, 1.05), (0.85, 1.2)), 2e-4, tilt=0.95)
+KNOWN = replace(MAIN, likely=0.95)
+"""The long cooling where a menu is known already; to find a first one takes all columns."""
 AGAIN = Plan(0.03, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-3, near_from=0.0)
 SKETCH = Plan(0.03, 0.0025, 24, (-1.0, -1.0), ((0.0, 1.2),), 2e-3, near_from=0.0)
 NEAR = Plan(0.008, 0.0025, 80, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
