@@ -59,9 +59,7 @@ def _least_fed(
     return group[every], of_class[every], least[every]
 
 
-def _fed(
-    program: Program, merged: Merged
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+def _fed(program: Program, merged: Merged) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Columns, rising, the class of extra columns each feeds, and how many of the class."""
     owner = np.repeat(np.arange(len(program.extra_kind)), np.diff(program.extra_start))
     plain = np.ones(len(program.extra_kind), dtype=bool)

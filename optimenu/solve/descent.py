@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from optimenu.solve.schedule import AGAIN, MAIN, NEAR, POLISH, QUICK, SKETCH, WARM, chunks, cool
+from optimenu.solve.schedule import AGAIN, KNOWN, MAIN, NEAR, POLISH, QUICK, SKETCH, WARM, chunks, cool
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -93,6 +93,7 @@ class Descent:
         self.columns = max(1, len(engine.layout.columns))
         self.easy = False
         self.early = 0
+        self.plan = MAIN
 
     def quick(self) -> None:
         """Find any menu."""
@@ -121,6 +122,7 @@ class Descent:
         """Share out what is left of the budget."""
         sketches = sum(self._sketched(k) for k in range(self.pieces))
         self.sketch_moves = int(self.budget * SKETCH_PART)
+        self.plan = MAIN if self.engine.best_value is None else KNOWN
         left = self.budget - self.early - sketches * self.sketch_moves
         main = int(left * (MAIN_PART_EASY if self.easy else MAIN_PART))
         self.small = self.columns <= FEW_COLUMNS
@@ -142,7 +144,7 @@ class Descent:
         if number == 0:
             self._share_out()
         engine = self.engine
-        per = chunks(MAIN, self.each)
+        per = chunks(self.plan, self.each)
         units = per * self.starts
         at, end = units * number // self.pieces, units * (number + 1) // self.pieces
         while at < end and not self.stop.is_set():
@@ -153,7 +155,9 @@ class Descent:
                     engine.load(engine.draw())
                 engine.boost[:] = 1.0
             # few columns, few soft rows: no telling what temperature suits
-            plan = replace(MAIN, hot=MAIN.hot * 4.0 ** (start % 3)) if self.small else MAIN
+            plan = self.plan
+            if self.small:
+                plan = replace(plan, hot=plan.hot * 4.0 ** (start % 3))
             cool(engine, plan, self.each, self.stop, self.tick, (first, last))
             at += last - first
         if self._sketched(number) and not self.stop.is_set():

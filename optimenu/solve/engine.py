@@ -36,6 +36,8 @@ SOFT_START = 7.0
 """Price of breaking a row by its whole size, in mean servings; from trials on made-up instances."""
 ABOVE_MULTIPLIER = 1.2
 """Weights must exceed the multipliers or breaking a row pays; from trials on made-up instances."""
+WALL = 0.2
+"""Part of its weight that a row's limit keeps while its use is priced; from trials."""
 OVER = 10.0
 
 
@@ -111,6 +113,11 @@ class Engine:
         self.soft_weight = SOFT_START * self.unit / layout.scale
         self.full_weight = np.maximum(self.soft_weight, ABOVE_MULTIPLIER * own)
         self.boost = np.ones(m)
+        self.tilt_price = np.abs(multiplier[layout.rows[layout.tilt]])
+        self.tilting = False
+        priced = np.isin(layout.rows, layout.rows[layout.tilt])
+        self._walls = np.flatnonzero(priced & (layout.hard > 0))
+        self._kept: tuple[float, NDArray[np.int64]] | None = None
         self.near: NDArray[np.int64] | None = None
         self._near_rank = (np.inf, np.inf)
 
@@ -155,6 +162,19 @@ class Engine:
         s.x[:] = x
         self._recount()
 
+    def _full(self, x: NDArray[np.int64]) -> NDArray[np.int64]:
+        """``x`` (n,) as columns of the Program, extra ones worked out, the others 0."""
+        f, p = self.layout.fixed, self.program
+        drawn = np.zeros(len(self.layout.extras), dtype=np.int64)
+        np.add.at(
+            drawn, f.source_extra, f.source_coef * x[np.repeat(np.arange(len(x)), np.diff(f.source_start))]
+        )
+        values = [extra_value(int(t), int(d)) for t, d in zip(drawn, f.extra_divisor, strict=True)]
+        full = np.zeros(p.n, dtype=np.int64)
+        full[self.layout.columns] = x
+        full[p.n_menu + self.layout.extras] = values
+        return full
+
     def _recount(self) -> None:
         """Work out activities, extra columns and uses from ``x``."""
         f, s, p = self.layout.fixed, self.state, self.program
@@ -164,13 +184,8 @@ class Engine:
         s.uses[:] = 0
         owner = np.repeat(np.arange(len(s.x)), np.diff(f.group_start))
         np.add.at(s.uses, f.group_id, s.x[owner])
-        values = np.asarray(
-            [extra_value(int(t), int(d)) for t, d in zip(s.drawn, f.extra_divisor, strict=True)],
-            dtype=np.int64,
-        )
-        full = np.zeros(p.n, dtype=np.int64)
-        full[self.layout.columns] = s.x
-        full[p.n_menu + self.layout.extras] = values
+        full = self._full(s.x)
+        values = full[p.n_menu + self.layout.extras]
         _activities(p.row_start, p.row_column, p.row_coef, self.layout.rows, full, s.activity)
         own = np.flatnonzero(self.layout.rows < 0)
         s.activity[own] = values[self.layout.extra_high_of[own]]
@@ -180,6 +195,7 @@ class Engine:
         self.state.low[:] = low
         self.state.high[:] = high
         self.state.score[BEST] = -BIG
+        self._kept = None
         self.near, self._near_rank = None, (np.inf, np.inf)
 
     def weigh(self, ramp: float, charge: float) -> None:
@@ -196,8 +212,41 @@ class Engine:
         weight = (self.soft_weight + ramp * (self.full_weight - self.soft_weight)) * self.boost
         s.weight[:] = np.where(lay.hard > 0, weight, lay.price)
         s.charge[:] = np.where(lay.hard > 0, charge * lay.scale, 0.0)
+        if self.tilting:
+            s.weight[lay.tilt] = self.tilt_price
+            s.weight[self._walls] *= WALL
         refresh(lay.fixed, s, self.over)
         note_best(s)
+
+    def tilt(self, on: bool) -> None:
+        """Price the use of wide rows, or no more; the weights are set by ``weigh``."""
+        if on != self.tilting and len(self.layout.tilt):
+            self._keep()
+            self.state.score[BEST] = -BIG
+            self.tilting = on
+
+    def worth(self, x: NDArray[np.int64]) -> float:
+        """Gains less deductions and soft breaches of a choice ``x`` (n,), in goal units."""
+        f, lay, p = self.layout.fixed, self.layout, self.program
+        uses = np.zeros(len(self.state.uses), dtype=np.int64)
+        np.add.at(uses, f.group_id, x[np.repeat(np.arange(len(x)), np.diff(f.group_start))])
+        length = np.diff(f.deduct_start) - 1
+        total = float(f.gain @ x) - float(f.deducted[f.deduct_start[:-1] + np.minimum(uses, length)].sum())
+        soft = np.flatnonzero(lay.price > 0)
+        act = np.zeros(len(soft))
+        _activities(p.row_start, p.row_column, p.row_coef, lay.rows[soft], self._full(x), act)
+        over = np.maximum(np.maximum(act - lay.high[soft], lay.low[soft] - act), 0.0)
+        return total - float(lay.price[soft] @ over)
+
+    def _keep(self) -> None:
+        """Put the best so far aside: while wide rows are priced, its score is not its worth."""
+        s = self.state
+        if s.score[BEST] <= -BIG:
+            return
+        keep_best(s)
+        worth = self.worth(s.best) if self.tilting else float(s.score[BEST])
+        if self._kept is None or worth > self._kept[0]:
+            self._kept = (worth, s.best.copy())
 
     def raise_broken(self, factor: float) -> int:
         """Multiply the weight of every hard row that is broken now; return how many are."""
@@ -206,12 +255,22 @@ class Engine:
         self.boost[broken] *= factor
         return int(s.score[BROKEN] + 0.5)
 
-    def run(self, moves: int, temperature: float) -> None:
-        """Try some moves; ``temperature`` in mean servings' worth."""
+    def run(self, moves: int, temperature: float, likely: float = 0.0) -> None:
+        """Try some moves; ``temperature`` in mean servings' worth, ``likely`` of them among those alone."""
         f = self.layout.fixed
         if len(f.active) == 0:
             return
-        anneal(f, self.state, self.work, moves, temperature * self.unit, self.over, SWAP_SHARE, PAIR_SHARE)
+        anneal(
+            f,
+            self.state,
+            self.work,
+            moves,
+            temperature * self.unit,
+            self.over,
+            SWAP_SHARE,
+            PAIR_SHARE,
+            likely,
+        )
         self.moves += moves
 
     def note_near(self) -> None:
@@ -231,16 +290,14 @@ class Engine:
     @property
     def best(self) -> NDArray[np.int64] | None:
         """Best choice that breaks nothing, int64 (n,), or None."""
-        if self.state.score[BEST] <= -BIG:
-            return None
-        keep_best(self.state)
-        return self.state.best.copy()
+        self._keep()
+        return None if self._kept is None else self._kept[1].copy()
 
     @property
     def best_value(self) -> float | None:
         """Its value in goal units."""
-        value = float(self.state.score[BEST])
-        return None if value <= -BIG else value
+        self._keep()
+        return None if self._kept is None else self._kept[0]
 
     @property
     def value(self) -> float:

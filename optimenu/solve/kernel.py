@@ -95,7 +95,15 @@ def two_changes(
 
 @compiled
 def anneal(
-    f: Fixed, s: State, w: Work, moves: int, temperature: float, over: float, swap: float, pair: float
+    f: Fixed,
+    s: State,
+    w: Work,
+    moves: int,
+    temperature: float,
+    over: float,
+    swap: float,
+    pair: float,
+    likely: float,
 ) -> int:
     """Try ``moves`` moves at one temperature; return how many were accepted.
 
@@ -111,6 +119,8 @@ def anneal(
         Share of moves between two cells of one kind; the rest change one cell or two of one day.
     pair : float
         Share of moves that change two cells of one day at once.
+    likely : float
+        Share of draws that are made among the likely columns of a cell alone.
     """
     x, slot, filled, activity, drawn, uses = s.x, s.slot, s.filled, s.activity, s.drawn, s.uses
     low, high, weight, charge, hard = s.low, s.high, s.weight, s.charge, s.hard
@@ -177,8 +187,12 @@ def anneal(
             for e in range(wanted):
                 cell = a if e == 0 else b
                 n = filled[cell]
-                first = f.cell_start[cell]
-                new = f.cell_column[first + below(rnd, f.cell_start[cell + 1] - first)]
+                if likely > 0.0 and unit(rnd) < likely:
+                    first = f.likely_start[cell]
+                    new = f.likely_column[first + below(rnd, f.likely_start[cell + 1] - first)]
+                else:
+                    first = f.cell_start[cell]
+                    new = f.cell_column[first + below(rnd, f.cell_start[cell + 1] - first)]
                 at = -1
                 can_add = n < f.count_high[cell]
                 if can_add and (n == 0 or unit(rnd) < 0.25):

@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 
 DENSE = 0.2
 LEAST_DENSE = 6
+FEWEST_LIKELY = 6
 
 
 class Fixed(NamedTuple):
@@ -61,6 +62,8 @@ class Fixed(NamedTuple):
     vectors: NDArray[np.float64]
     cell_start: NDArray[np.int64]
     cell_column: NDArray[np.int32]
+    likely_start: NDArray[np.int64]
+    likely_column: NDArray[np.int32]
     count_low: NDArray[np.int64]
     count_high: NDArray[np.int64]
     slot_start: NDArray[np.int64]
@@ -112,6 +115,8 @@ class Layout:
         Limits (``+-BIG`` for none), 1 for hard rows, price of soft rows, natural size of the activity.
     extra_high_of : int64
         For rows from ``-1``: the extra column's number here, else -1.
+    tilt : int64
+        Which rows are tilts.
     """
 
     fixed: Fixed
@@ -125,6 +130,7 @@ class Layout:
     price: NDArray[np.float64]
     scale: NDArray[np.float64]
     extra_high_of: NDArray[np.int64]
+    tilt: NDArray[np.int64]
 
 
 def lay_out(
@@ -135,6 +141,8 @@ def lay_out(
     high: NDArray[np.int64],
     use: NDArray[np.float64],
     multiplier: NDArray[np.float64],
+    tilts: int = 0,
+    likely: NDArray[np.bool_] | None = None,
 ) -> Layout:
     """Arrange the columns and rows for the search.
 
@@ -151,8 +159,13 @@ def lay_out(
         The relaxation's use of each column; sets the natural size of each row.
     multiplier : float64 (program.m,)
         The relaxation's row multipliers; rows that bite are looked at first.
+    tilts : int
+        How many of the last rows are tilts: a second copy of a row, priced or not as the engine says.
+    likely : bool (program.n,), optional
+        Columns worth trying most of the time; all when left out.
     """
     n = len(columns)
+    tilt = np.arange(len(rows)) >= len(rows) - tilts
     least, most = program.low[columns], program.high[columns]
     movable = most > least
     number = np.full(program.n, -1, dtype=np.int32)
@@ -173,12 +186,17 @@ def lay_out(
     _, sitting_of = numbered(labels[:, :3])
     _, day_of = numbered(labels[:, :2])
     cell_start, cell_column = members_of(cell_of, len(cells), movable)
+    tried = movable if likely is None else movable & likely[columns]
+    # a cell in which little is likely is drawn from as a whole
+    few = np.bincount(cell_of[tried], minlength=len(cells)) < FEWEST_LIKELY
+    tried = tried | (movable & few[cell_of])
+    likely_start, likely_column = members_of(cell_of, len(cells), tried)
     bounds = np.zeros((program.n, 2), dtype=np.int64)
     bounds[columns, 0], bounds[columns, 1] = least, most
     bounds[program.n_menu + extras, 1] = program.high[program.n_menu + extras]
     seen = scan_rows(program, rows, number, bounds, use, movable, cell_of, sitting_of, day_of)
     units = np.bincount(cell_of, (most - least).astype(np.float64), minlength=len(cells)).astype(np.int64)
-    hard = program.row_price[rows] == HARD
+    hard = (program.row_price[rows] == HARD) & ~tilt
     counts = hard & (seen.extra == 0) & (seen.cell >= 0) & (seen.menu > 0)
     counts &= seen.menu == np.diff(cell_start)[np.maximum(seen.cell, 0)]
     count_low, count_high, counts = count_limits(counts, seen.cell, seen.constant, low, high, units)
@@ -188,6 +206,7 @@ def lay_out(
     plain = np.flatnonzero(keep & (seen.extra == 0))
     ends = reach(program, rows[plain], number, bounds, movable, cell_of, count_low, count_high)
     keep[plain] = ~_idle(low[plain], high[plain], *ends)
+    keep |= tilt
     day_dense = (seen.extra == 0) & (seen.menu >= LEAST_DENSE) & (seen.menu >= DENSE * seen.day_size)
     sitting_dense = (seen.extra == 0) & (seen.menu >= LEAST_DENSE) & (seen.menu >= DENSE * seen.sitting_size)
     sitting_dense &= ~day_dense
@@ -231,6 +250,8 @@ def lay_out(
         vectors=profiles.vectors,
         cell_start=cell_start,
         cell_column=cell_column,
+        likely_start=likely_start,
+        likely_column=likely_column,
         count_low=count_low,
         count_high=count_high,
         slot_start=starts(np.minimum(count_high, MOST_SLOTS)),
@@ -277,10 +298,11 @@ def lay_out(
         ),
         hard=np.concatenate([hard[local], np.ones(more, dtype=bool)]).astype(np.float64),
         price=np.concatenate(
-            [np.where(hard[local], 0, program.row_price[rows[local]]), np.zeros(more)]
+            [np.where(hard[local] | tilt[local], 0, program.row_price[rows[local]]), np.zeros(more)]
         ).astype(np.float64),
         scale=np.concatenate([sizes_of(low[local], high[local], seen.size[local]), np.ones(more)]),
         extra_high_of=np.concatenate([np.full(len(local), -1, dtype=np.int64), bounded]),
+        tilt=np.flatnonzero(tilt[local]),
     )
 
 

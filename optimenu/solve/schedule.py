@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -35,6 +35,10 @@ class Plan:
         End at the first menu.
     near_from : float
         Part from which near misses are noted.
+    tilt : float
+        Part up to which the use of wide rows is priced.
+    likely : float
+        Share of draws made among likely columns alone.
     """
 
     hot: float
@@ -45,11 +49,15 @@ class Plan:
     charge: float
     until_menu: bool = False
     near_from: float = 0.5
+    tilt: float = 0.0
+    likely: float = 0.0
 
 
 # Figures found by trials on made-up instances, not derived.
 QUICK = Plan(0.3, 0.005, 40, (-1.0, -1.0), ((0.0, 1.3),), 2e-4, until_menu=True)
-MAIN = Plan(0.6, 0.0025, 160, (0.2, 0.8), ((0.5, 1.05), (0.85, 1.2)), 2e-4)
+MAIN = Plan(0.08, 0.001, 160, (0.1, 0.6), ((0.5, 1.05), (0.85, 1.2)), 2e-4, tilt=0.95)
+KNOWN = replace(MAIN, likely=0.95)
+"""The long cooling where a menu is known already; to find a first one takes all columns."""
 AGAIN = Plan(0.03, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-3, near_from=0.0)
 SKETCH = Plan(0.03, 0.0025, 24, (-1.0, -1.0), ((0.0, 1.2),), 2e-3, near_from=0.0)
 NEAR = Plan(0.008, 0.0025, 80, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
@@ -86,6 +94,7 @@ def cool(
         part = k / count
         begin, end = plan.ramp
         ramp = 1.0 if part >= end else max(0.0, (part - begin) / (end - begin))
+        engine.tilt(part < plan.tilt)
         engine.weigh(ramp, plan.charge)
         temperature = plan.hot * (plan.cold / plan.hot) ** (k / max(count - 1, 1))
         target = moves * (k + 1) // count
@@ -93,7 +102,7 @@ def cool(
             if stop is not None and stop.is_set():
                 break
             step = min(MOST_PER_CALL, target - done)
-            engine.run(step, temperature)
+            engine.run(step, temperature, plan.likely)
             done += step
         if part >= plan.near_from and engine.broken:
             engine.note_near()

@@ -17,8 +17,10 @@ from optimenu.solve.engine import Engine
 from optimenu.solve.halt import why
 from optimenu.solve.layout import lay_out
 from optimenu.solve.layout_parts import BIG
+from optimenu.solve.likely import likely
 from optimenu.solve.schedule import WARM
 from optimenu.solve.split import crowded, deal, extra_use, shared_use
+from optimenu.solve.tilt import tilted
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -133,6 +135,7 @@ class _Search:
         self.multiplier = np.nan_to_num(
             np.asarray(relaxation.multiplier, dtype=np.float64), posinf=0.0, neginf=0.0
         )
+        self.likely = likely(program, self.use, self.multiplier)
         self.moves = max(0, moves)
         self.seed = seed
         self.threads = max(1, threads)
@@ -270,9 +273,8 @@ class _Search:
             lows, highs = program.row_low[rows], program.row_high[rows]
             at = np.searchsorted(rows, parts.shared)
             lows[at], highs[at] = low[:, k], high[:, k]
-            layout = lay_out(program, parts.columns(k), rows, lows, highs, self.use, self.multiplier)
-            engine = Engine(program, layout, self.use, self.multiplier, (self.seed, k))
-            engine.load(engine.draw() if self.start is None else self.start[layout.columns])
+            engine = self.engine(parts.columns(k), rows, lows, highs, k)
+            engine.load(engine.draw() if self.start is None else self.start[engine.layout.columns])
             return engine
 
         with ThreadPoolExecutor(self.threads) as pool:
@@ -280,6 +282,21 @@ class _Search:
         # compiles the loop, where that was not done yet
         engines[0].run(0, 1.0)
         return engines
+
+    def engine(
+        self,
+        columns: NDArray[np.int64],
+        rows: NDArray[np.int64],
+        low: NDArray[np.int64],
+        high: NDArray[np.int64],
+        number: int,
+    ) -> Engine:
+        """Lay out some columns and rows with their tilts."""
+        rows, low, high, tilts = tilted(self.program, columns, rows, low, high, self.use, self.multiplier)
+        layout = lay_out(
+            self.program, columns, rows, low, high, self.use, self.multiplier, tilts, self.likely
+        )
+        return Engine(self.program, layout, self.use, self.multiplier, (self.seed, number))
 
     def join(self, parts: Components, engines: list[Engine]) -> NDArray[np.int64]:
         """Put the components' best choices together, or where there is none, the nearest or present."""
@@ -311,6 +328,7 @@ class _Search:
             at = np.where(rows >= 0, place[np.maximum(rows, 0)], -1)
             new_low, new_high = engine.layout.low.copy(), engine.layout.high.copy()
             mine = at >= 0
+            mine[engine.layout.tilt] = False
             new_low[mine] = np.maximum(low[at[mine], k].astype(np.float64), -BIG)
             new_high[mine] = np.minimum(high[at[mine], k].astype(np.float64), BIG)
             engine.limit(new_low, new_high)
@@ -320,10 +338,8 @@ class _Search:
         program = self.program
         rows = np.flatnonzero(program.row_kind == ORDINARY).astype(np.int64)
         columns = np.arange(program.n_menu, dtype=np.int64)
-        layout = lay_out(
-            program, columns, rows, program.row_low[rows], program.row_high[rows], self.use, self.multiplier
-        )
-        engine = Engine(program, layout, self.use, self.multiplier, (self.seed, parts.count))
+        engine = self.engine(columns, rows, program.row_low[rows], program.row_high[rows], parts.count)
+        layout = engine.layout
         boost = np.ones(program.m)
         for part in engines:
             own = part.layout.rows >= 0

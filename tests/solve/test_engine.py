@@ -14,8 +14,10 @@ from optimenu.program.program import ANY, CEIL, HARD, ORDINARY, Program
 from optimenu.solve.bound import relax
 from optimenu.solve.engine import Engine
 from optimenu.solve.layout import lay_out
+from optimenu.solve.schedule import MAIN, cool
 from optimenu.solve.search import search
 from optimenu.solve.state import BROKEN, VALUE
+from optimenu.solve.tilt import tilted
 from tests.solve.programs import brute, tiny
 from tests.solve.synthetic import made
 
@@ -190,3 +192,28 @@ def test_what_a_rule_is_called_makes_no_difference() -> None:
     b = search(renamed, relax(renamed), moves=200_000, seed=1)
     assert a.counts is not None and b.counts is not None
     assert a.counts.tobytes() == b.counts.tobytes()
+
+
+def test_the_best_found_while_rows_are_priced_is_kept_with_its_true_worth() -> None:
+    program = made(1, 8, 60, seed=1, mass_cap=None).program
+    relaxation = relax(program)
+    own = np.flatnonzero(program.row_kind == ORDINARY)
+    columns = np.arange(program.n_menu)
+    low, high = program.row_low[own], program.row_high[own]
+    rows, low, high, tilts = tilted(program, columns, own, low, high, relaxation.x, relaxation.multiplier)
+    layout = lay_out(program, columns, rows, low, high, relaxation.x, relaxation.multiplier, tilts)
+    engine = Engine(program, layout, relaxation.x, relaxation.multiplier, (1, 0))
+    engine.load(engine.draw())
+    cool(engine, MAIN, 400_000)
+    first = engine.best
+    assert tilts > 0 and first is not None
+    for temperature in (0.003, 0.002, 0.001):
+        engine.tilt(True)
+        engine.weigh(1.0, 2e-4)
+        engine.run(60_000, temperature)
+        best = engine.best
+        assert best is not None
+        x = program.complete(best)
+        assert program.feasible(x) and program.value(x) >= program.value(program.complete(first))
+        assert engine.best_value == pytest.approx(program.value(x), abs=1)
+        assert engine.worth(best) == pytest.approx(program.value(x), abs=1)

@@ -1,4 +1,4 @@
-"""Rows that cannot be broken while every cell keeps its count are left out, and no others."""
+"""Rows that cannot be broken while every cell keeps its count are left out; tilts and likely columns."""
 
 from __future__ import annotations
 
@@ -8,9 +8,13 @@ import numpy as np
 
 from optimenu.program.builder import Builder
 from optimenu.program.origin import Origin
-from optimenu.program.program import Program
+from optimenu.program.program import ORDINARY, Program
+from optimenu.solve.bound import relax
 from optimenu.solve.layout import Layout, lay_out
+from optimenu.solve.likely import likely
 from optimenu.solve.scan import reach
+from optimenu.solve.tilt import tilted
+from tests.solve.synthetic import made
 
 HERE = Origin("rule", "rule.key")
 
@@ -76,3 +80,39 @@ def test_a_row_that_only_more_servings_could_break_is_left_out():
         # one of the first three, and both others
         b.row(HERE, [*cols, *other], [1, 2, 5, 1, 1], high=most)
         assert sorted(laid_out(b.freeze()).rows.tolist()) == kept
+
+
+def test_tilts_stand_beside_the_rows_they_copy_and_limit_nothing() -> None:
+    p = made(2, 6, 40, seed=1, mass_cap=1.03).program
+    relaxation = relax(p)
+    own = np.flatnonzero(p.row_kind == ORDINARY)
+    columns = np.arange(p.n_menu)
+    rows, low, high, tilts = tilted(
+        p, columns, own, p.row_low[own], p.row_high[own], relaxation.x, relaxation.multiplier
+    )
+    assert tilts > 0 and len(rows) == len(own) + tilts
+    copied = rows[len(own) :]
+    for r in copied:
+        days = p.day[p.row_column[p.row_start[r] : p.row_start[r + 1]]]
+        assert relaxation.multiplier[r] != 0 and len(np.unique(days[days >= 0])) > 1
+    lay = lay_out(p, columns, rows, low, high, relaxation.x, relaxation.multiplier, tilts)
+    assert sorted(lay.rows[lay.tilt]) == sorted(copied)
+    assert (lay.hard[lay.tilt] == 0).all() and (lay.price[lay.tilt] == 0).all()
+
+
+def test_what_earns_too_little_is_tried_rarely_but_never_left_out() -> None:
+    b = Builder(0)
+    cols = [b.column(labels=(0, 0, 0, 0, k), gain=100 - 60 * (k > 7)) for k in range(10)]
+    b.row(HERE, cols, np.where(np.arange(10) > 7, 90, 10), high=200)
+    b.row(HERE, cols, np.ones(10, dtype=np.int64), low=1, high=2)
+    p = b.freeze()
+    use, price = np.where(np.arange(10) < 2, 1.0, 0.0), np.asarray([1.0, 0.0])
+    # 100 - 10 stays, 40 - 90 does not
+    worth_trying = likely(p, use, price)
+    assert worth_trying.tolist() == [True] * 8 + [False] * 2
+    rows = np.arange(p.m)
+    lay = lay_out(p, np.arange(10), rows, p.row_low, p.row_high, use, price, likely=worth_trying)
+    assert lay.fixed.likely_column.tolist() == list(range(8))
+    assert lay.fixed.cell_column.tolist() == list(range(10))
+    few = lay_out(p, np.arange(10), rows, p.row_low, p.row_high, use, price, likely=np.arange(10) < 3)
+    assert few.fixed.likely_column.tolist() == list(range(10))
