@@ -119,10 +119,8 @@ def tighten(program: Program, merged: Merged, rounds: int = ROUNDS, stop: Stop |
     for _ in range(rounds):
         if stop is not None and stop.is_set():
             break
-        over = [float(c.coef @ result.x[c.column]) > SEEN for c in waiting]
-        broken = [c for c, is_over in zip(waiting, over, strict=True) if is_over]
-        waiting = [c for c, is_over in zip(waiting, over, strict=True) if not is_over]
-        made = [*broken, *_made(opened, rows, result)]
+        # those of earlier rounds are rows by now, so they are not broken again
+        made = [*waiting.broken(result.x, SEEN), *_made(opened, rows, result)]
         if not made:
             break
         _add(opened, rows, made)
