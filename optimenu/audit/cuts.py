@@ -95,6 +95,9 @@ def derive(program: Program, cuts: Sequence[Cut]) -> list[Limit]:
         if cut.cover:
             done.append(_covered(source, number, cut.cover))
             continue
+        if cut.later:
+            done.append(_after_the_first(source, number, cut.later))
+            continue
         if cut.parts < 1 or cut.unit < 1:
             _fail(number, f"counts in parts {cut.parts} and units {cut.unit}; both must be 1 or more")
         taken = [*_rows(source, number, cut), *_earlier(done, number, cut), *_links(source, number, cut)]
@@ -156,6 +159,18 @@ def _covered(source: _Source, number: int, cover: Sequence[int]) -> Limit:
         if feeds.get(c, 0) < n:
             _fail(number, f"claims {n} extra columns for column {c}, which feeds {feeds.get(c, 0)}")
     return Limit({p.n + first: n, **dict.fromkeys(source.columns[klass], -1)}, 0)
+
+
+def _after_the_first(source: _Source, number: int, later: Sequence[int]) -> Limit:
+    """Count uses of a group that come after its first."""
+    p = source.program
+    group, a, b = later if len(later) == 3 else (-1, -1, -1)
+    if not 0 <= group < p.n_groups:
+        _fail(number, f"orders {list(later)}, which is not there")
+    uses = range(p.n + int(p.deduct_start[group]), p.n + int(p.deduct_start[group + 1]))
+    if not 2 <= a <= b <= len(uses):
+        _fail(number, f"orders {list(later)}; the group has {len(uses)} uses")
+    return Limit({uses[0]: a - b - 1, **dict.fromkeys(uses[a - 1 : b], 1)}, 0)
 
 
 def _turned(source: _Source, number: int, cut: Cut) -> set[int]:

@@ -47,6 +47,9 @@ class Cut:
     cover : (group, class, n), or empty
         Instead of all that: whichever of the group's columns is used, at least ``n`` extra columns of the
         class are then 1 or more, so ``n`` times the group's first use less the class is at most 0.
+    later : (group, a, b), or empty
+        Instead of all that: no use of the group comes before its first, so its ``a``-th to ``b``-th uses
+        less ``b - a + 1`` times the first are at most 0.
     """
 
     parts: int
@@ -57,6 +60,7 @@ class Cut:
     turned: tuple[int, ...] = ()
     turned_uses: tuple[int, ...] = ()
     cover: tuple[int, ...] = ()
+    later: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,4 +178,5 @@ def _cut(entry: dict[str, Any]) -> Cut:
         turned=_wholes(entry["turned"]),
         turned_uses=_wholes(entry["turned_uses"]),
         cover=_wholes(entry["cover"]),
+        later=_wholes(entry["later"]),
     )

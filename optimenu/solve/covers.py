@@ -1,8 +1,9 @@
-"""Limits of the kind "whatever is used of a group, so many packs are opened".
+"""Limits that follow from what a use is, not from rows: most are never broken, so they wait.
 
 Where all columns of a worth group feed extra columns of one class, one use of any of them sets some of
 these to 1 or more: an item that somebody eats at all opens a pack in every span of dates in which the plan
-day comes round. In the merged relaxation uses are spread so thin that packs seem to be all but free.
+day comes round. In the merged relaxation uses are spread so thin that packs seem to be all but free. Once
+a group's first use has to pay for its packs, the relaxation would make later ones without it.
 """
 
 from __future__ import annotations
@@ -23,43 +24,37 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, eq=False)
-class Covers:
-    """Limits ``least[k] * x[use[k]] - x[klass[k]] <= 0`` on the merged model's columns.
+class Waiting:
+    """Limits ``sum coef[k] * x[column[k]] <= 0`` on the merged model's columns.
 
     Attributes
     ----------
-    group, label : int64 (k,)
-        Worth group and class as the Program numbers them.
-    least : int64 (k,)
-        The fewest extra columns of the class that a column of the group feeds.
-    klass, use : int64 (k,)
-        The merged columns of the class and of the group's first use.
+    field : str
+        What they are: ``cover`` or ``later`` of ``Cut``.
+    name : int64 (k, 3)
+        What that field says of each.
+    column, coef : int64 (k, 2)
+        Columns rising.
     """
 
-    group: NDArray[np.int64]
-    label: NDArray[np.int64]
-    least: NDArray[np.int64]
-    klass: NDArray[np.int64]
-    use: NDArray[np.int64]
+    field: str
+    name: NDArray[np.int64]
+    column: NDArray[np.int64]
+    coef: NDArray[np.int64]
 
     def broken(self, x: NDArray[np.float64], by: float) -> list[CutRow]:
         """Return those that an answer of the merged model breaks by more than so much."""
-        over = np.flatnonzero(self.least * x[self.use] - x[self.klass] > by)
-        return [self._row(k) for k in over.tolist()]
-
-    def _row(self, k: int) -> CutRow:
-        n = int(self.least[k])
-        return CutRow(
-            cut=Cut(1, 1, cover=(int(self.group[k]), int(self.label[k]), n)),
-            column=np.asarray([self.klass[k], self.use[k]]),
-            coef=np.asarray([-1, n]),
-            high=0,
-            size=1.0,
-        )
+        over = (self.coef * x[self.column]).sum(axis=1) > by
+        return [
+            CutRow(Cut(1, 1, **{self.field: tuple(name)}), column, coef, high=0, size=1.0)
+            for name, column, coef in zip(
+                self.name[over].tolist(), self.column[over], self.coef[over], strict=True
+            )
+        ]
 
 
-def covers(program: Program, merged: Merged) -> Covers:
-    """Return every such limit with the most extra columns that it can claim."""
+def covers(program: Program, merged: Merged) -> Waiting:
+    """Return every cover with the most extra columns that it can claim."""
     column, klass, times = _fed(program, merged)
     first = np.searchsorted(column, program.group_column)
     count = np.searchsorted(column, program.group_column, side="right") - first
@@ -76,19 +71,33 @@ def covers(program: Program, merged: Merged) -> Covers:
     good = (number == members[group]) & (np.diff(program.deduct_start)[group] > 0)
     good &= merged.model.high[klass] < EXACT
     group, klass, least = group[good], klass[good], least[good]
-    return Covers(
-        group=group,
-        label=np.unique(program.column_class).astype(np.int64)[klass],
-        least=least,
-        klass=klass,
-        # the group's first use stands by itself in the merged model, before the others
-        use=merged.n_class + np.searchsorted(merged.use_group, group),
+    label = np.unique(program.column_class)[klass]
+    # the group's first use stands by itself in the merged model, before the others
+    use = merged.n_class + np.searchsorted(merged.use_group, group)
+    return Waiting(
+        "cover",
+        np.stack([group, label, least], axis=1),
+        np.stack([klass, use], axis=1),
+        np.stack([np.full(len(least), -1), least], axis=1),
     )
 
 
-def _fed(
-    program: Program, merged: Merged
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+def laters(program: Program, merged: Merged) -> Waiting:
+    """Return for every use column but a group's first that its uses come after that one."""
+    group = merged.use_group
+    first = np.searchsorted(group, group)
+    use = np.flatnonzero(first != np.arange(len(group)))
+    length = merged.use_length[use]
+    number = merged.use_place[use] - program.deduct_start[group[use]] + 1
+    return Waiting(
+        "later",
+        np.stack([group[use], number, number + length - 1], axis=1),
+        merged.n_class + np.stack([first[use], use], axis=1),
+        np.stack([-length, np.ones_like(length)], axis=1),
+    )
+
+
+def _fed(program: Program, merged: Merged) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Columns, rising, the class of extra columns each feeds, and how many of the class."""
     owner = np.repeat(np.arange(len(program.extra_kind)), np.diff(program.extra_start))
     plain = program.extra_divisor > 0

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.certificate import HIGH, LOW
-from optimenu.solve.covers import covers
+from optimenu.solve.covers import covers, laters
 from optimenu.solve.linear import OpenModel
 from optimenu.solve.rounding import CutRow, WholeRows
 
@@ -115,12 +115,12 @@ def tighten(program: Program, merged: Merged, rounds: int = ROUNDS, stop: Stop |
     if result.status != "solved" or rounds <= 0 or program.continuous.any():
         return Tightened(result, [], np.zeros(0))
     rows = WholeRows(program, merged)
-    waiting = covers(program, merged)
+    waiting = (covers(program, merged), laters(program, merged))
     for _ in range(rounds):
         if stop is not None and stop.is_set():
             break
         # those of earlier rounds are rows by now, so they are not broken again
-        made = [*waiting.broken(result.x, SEEN), *_made(opened, rows, result)]
+        made = [cut for w in waiting for cut in w.broken(result.x, SEEN)] + _made(opened, rows, result)
         if not made:
             break
         _add(opened, rows, made)
