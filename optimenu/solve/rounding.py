@@ -264,8 +264,13 @@ def _bounds(program: Program, merged: Merged) -> tuple[NDArray[np.int64], NDArra
 
 def _hard_and_exact(program: Program, merged: Merged) -> NDArray[np.bool_]:
     """Kins (K,) of hard rows whose merged coefficients are whole numbers beyond doubt."""
-    kin = merged.kin_of[program.row_of_entry]
-    size = np.bincount(kin, np.abs(program.row_coef.astype(np.float64)), minlength=len(merged.kin_decimals))
+    # each row counted at its largest coefficient: no copy of every entry is made
+    filled = np.flatnonzero(np.diff(program.row_start))
+    at = program.row_start[filled]
+    most, least = np.maximum.reduceat(program.row_coef, at), np.minimum.reduceat(program.row_coef, at)
+    largest = np.maximum(most.astype(np.float64), -least.astype(np.float64))
+    reach = largest * np.diff(program.row_start)[filled]
+    size = np.bincount(merged.kin_of[filled], reach, minlength=len(merged.kin_decimals))
     hard = np.ones(len(size), dtype=bool)
     hard[merged.kin_of[program.row_price != HARD]] = False
     out: NDArray[np.bool_] = merged.exact & hard & (size < EXACT)

@@ -339,3 +339,16 @@ def test_covers_survive_the_file_of_a_certificate() -> None:
         assert check_bound(program, again) == check_bound(program, good)
         kept += any(cut.cover for cut in again.cuts) and any(cut.later for cut in again.cuts)
     assert kept > 5
+
+
+def test_many_columns_and_classes_are_told_apart() -> None:
+    """Columns times classes beyond 32 bits, in which the Program numbers its columns."""
+    b = Builder(0)
+    for _ in range(50_000):
+        b.column()
+    dish = [b.column(merge="dish"), b.column(merge="dish")]
+    b.group([(c, 1) for c in dish], [0])
+    for _ in range(2):
+        b.extra(CEIL, dish, 1, origin=WHERE, divisor=4, merge="jars")
+    program = b.freeze()
+    assert named(covers(program, merge(program))) == [(0, int(program.column_class[-1]), 2)]
