@@ -95,6 +95,9 @@ def derive(program: Program, cuts: Sequence[Cut]) -> list[Limit]:
         if cut.cover:
             done.append(_covered(source, number, cut.cover))
             continue
+        if cut.later:
+            done.append(_after_the_first(source, number, cut.later))
+            continue
         if cut.parts < 1 or cut.unit < 1:
             _fail(number, f"counts in parts {cut.parts} and units {cut.unit}; both must be 1 or more")
         taken = [*_rows(source, number, cut), *_earlier(done, number, cut), *_links(source, number, cut)]
@@ -134,7 +137,10 @@ def _links(source: _Source, number: int, cut: Cut) -> Iterator[_Taken]:
 
 
 def _covered(source: _Source, number: int, cover: Sequence[int]) -> Limit:
-    """Count the extra columns of a class that any use of a group sets to 1 or more."""
+    """Count the extra columns of a class that any use of a group sets to 1 or more.
+
+    No column is negative, so the rest of the class does no harm on the other side.
+    """
     p = source.program
     group, klass, n = cover if len(cover) == 3 else (-1, -1, -1)
     if n < 1 or not 0 <= group < p.n_groups or klass not in source.columns:
@@ -142,18 +148,29 @@ def _covered(source: _Source, number: int, cover: Sequence[int]) -> Limit:
     first = int(p.deduct_start[group])
     if first == int(p.deduct_start[group + 1]):
         _fail(number, f"covers worth group {group}, which has no uses")
-    extras = [c for c in source.columns[klass] if c >= p.n_menu]
     feeds: dict[int, int] = {}
-    for c in extras:
-        a, b = int(p.extra_start[c - p.n_menu]), int(p.extra_start[c - p.n_menu + 1])
+    for k in (c - p.n_menu for c in source.columns[klass] if c >= p.n_menu):
+        a, b = int(p.extra_start[k]), int(p.extra_start[k + 1])
         # with a negative part a use need not open anything
-        if min(p.extra_coef[a:b].tolist(), default=0) > 0:
+        if min(p.extra_coef[a:b].tolist(), default=0) > 0 and p.extra_divisor[k] > 0:
             for fed in set(p.extra_column[a:b].tolist()):
                 feeds[fed] = feeds.get(fed, 0) + 1
     for c in p.group_column[int(p.group_start[group]) : int(p.group_start[group + 1])].tolist():
         if feeds.get(c, 0) < n:
             _fail(number, f"claims {n} extra columns for column {c}, which feeds {feeds.get(c, 0)}")
-    return Limit({p.n + first: n, **dict.fromkeys(extras, -1)}, 0)
+    return Limit({p.n + first: n, **dict.fromkeys(source.columns[klass], -1)}, 0)
+
+
+def _after_the_first(source: _Source, number: int, later: Sequence[int]) -> Limit:
+    """Count uses of a group that come after its first."""
+    p = source.program
+    group, a, b = later if len(later) == 3 else (-1, -1, -1)
+    if not 0 <= group < p.n_groups:
+        _fail(number, f"orders {list(later)}, which is not there")
+    uses = range(p.n + int(p.deduct_start[group]), p.n + int(p.deduct_start[group + 1]))
+    if not 2 <= a <= b <= len(uses):
+        _fail(number, f"orders {list(later)}; the group has {len(uses)} uses")
+    return Limit({uses[0]: a - b - 1, **dict.fromkeys(uses[a - 1 : b], 1)}, 0)
 
 
 def _turned(source: _Source, number: int, cut: Cut) -> set[int]:

@@ -44,9 +44,12 @@ class Cut:
         Column classes counted from their high end.
     turned_uses : tuple of int
         Uses counted from their high end, by their places in ``deduction``.
-    cover : tuple of (group, class, n), or empty
+    cover : (group, class, n), or empty
         Instead of all that: whichever of the group's columns is used, at least ``n`` extra columns of the
-        class are then 1 or more, so ``n`` times the group's first use less these extra columns is at most 0.
+        class are then 1 or more, so ``n`` times the group's first use less the class is at most 0.
+    later : (group, a, b), or empty
+        Instead of all that: no use of the group comes before its first, so its ``a``-th to ``b``-th uses
+        less ``b - a + 1`` times the first are at most 0.
     """
 
     parts: int
@@ -57,6 +60,7 @@ class Cut:
     turned: tuple[int, ...] = ()
     turned_uses: tuple[int, ...] = ()
     cover: tuple[int, ...] = ()
+    later: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,4 +177,6 @@ def _cut(entry: dict[str, Any]) -> Cut:
         cuts=tuple((number, times) for number, times in cuts),
         turned=_wholes(entry["turned"]),
         turned_uses=_wholes(entry["turned_uses"]),
+        cover=_wholes(entry["cover"]),
+        later=_wholes(entry["later"]),
     )

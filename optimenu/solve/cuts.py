@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.certificate import HIGH, LOW
-from optimenu.solve.covers import covers
+from optimenu.solve.covers import covers, laters
 from optimenu.solve.linear import OpenModel
 from optimenu.solve.rounding import CutRow, WholeRows
 
@@ -115,14 +115,12 @@ def tighten(program: Program, merged: Merged, rounds: int = ROUNDS, stop: Stop |
     if result.status != "solved" or rounds <= 0 or program.continuous.any():
         return Tightened(result, [], np.zeros(0))
     rows = WholeRows(program, merged)
-    waiting = covers(program, merged)
+    waiting = (covers(program, merged), laters(program, merged))
     for _ in range(rounds):
         if stop is not None and stop.is_set():
             break
-        over = [float(c.coef @ result.x[c.column]) > SEEN for c in waiting]
-        broken = [c for c, is_over in zip(waiting, over, strict=True) if is_over]
-        waiting = [c for c, is_over in zip(waiting, over, strict=True) if not is_over]
-        made = [*broken, *_made(opened, rows, result)]
+        # those of earlier rounds are rows by now, so they are not broken again
+        made = [cut for w in waiting for cut in w.broken(result.x, SEEN)] + _made(opened, rows, result)
         if not made:
             break
         _add(opened, rows, made)

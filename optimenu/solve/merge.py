@@ -52,7 +52,8 @@ class Merged:
     link_row : int64 (G,)
         The row that ties a worth group's columns to its uses.
     use_group : int64 (u,)
-        Worth group of each use column (equal deductions of a group share one).
+        Worth group of each use column. A group's first use has one to itself, for limits that speak of
+        it alone; equal deductions after it share one.
     use_place, use_length : int64 (u,)
         Place of its first use in the Program's ``deduction``, and how many uses it is.
     exact : bool (K,)
@@ -230,7 +231,7 @@ def _limits(
 
 
 def _uses(program: Program) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-    """Group, first place and number of the uses; equal deductions of one group share a column."""
+    """Group, first place and number of the uses of every use column."""
     owner = np.repeat(np.arange(program.n_groups), np.diff(program.deduct_start))
     if not len(owner):
         none = np.zeros(0, dtype=np.int64)
@@ -238,7 +239,6 @@ def _uses(program: Program) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArr
     new = np.concatenate(
         [[True], (owner[1:] != owner[:-1]) | (program.deduction[1:] != program.deduction[:-1])]
     )
-    # whether a group is used at all stands by itself
     second = program.deduct_start[:-1] + 1
     new[second[second < program.deduct_start[1:]]] = True
     starts = np.flatnonzero(new)

@@ -29,7 +29,7 @@ PARTS = 315 << 40
 """Multipliers count in this part of one: what is a half to a tenth is exact, all else to 15 digits."""
 PLACES = 28
 """Binary places that finished coefficients keep."""
-_EXACT = float(1 << 48)
+EXACT = float(1 << 48)
 """Below this the merged model's floating-point sums are whole numbers to well within a half."""
 _WORD = 1 << 62
 
@@ -113,7 +113,7 @@ class WholeRows:
         self.group[merged.link_row] = np.arange(len(merged.link_row))
         self._name_limits(program)
         length = np.diff(model.start)
-        wide = np.append(model.high[: self.n] >= _EXACT, np.zeros(len(model.high) - self.n, dtype=bool))
+        wide = np.append(model.high[: self.n] >= EXACT, np.zeros(len(model.high) - self.n, dtype=bool))
         self.usable[np.repeat(np.arange(m), length)[wide[model.index]]] = False
         keep = np.repeat(self.usable, length)
         self.start = np.append(0, np.cumsum(np.where(self.usable, length, 0)))
@@ -138,7 +138,7 @@ class WholeRows:
             np.add.at(total, merged.kin_of, limits)
             about = merged.kin_limit[kin, number] * self.unit[own]
             side[own] = np.where(np.isfinite(about), total[kin], about)
-            self.usable[own] &= ~np.isfinite(about) | (np.abs(about) < _EXACT)
+            self.usable[own] &= ~np.isfinite(about) | (np.abs(about) < EXACT)
 
     def add(self, cuts: list[CutRow]) -> None:
         """Put cuts after the rows; the open model's rows hold their coefficients over ``size``."""
@@ -264,11 +264,16 @@ def _bounds(program: Program, merged: Merged) -> tuple[NDArray[np.int64], NDArra
 
 def _hard_and_exact(program: Program, merged: Merged) -> NDArray[np.bool_]:
     """Kins (K,) of hard rows whose merged coefficients are whole numbers beyond doubt."""
-    kin = merged.kin_of[program.row_of_entry]
-    size = np.bincount(kin, np.abs(program.row_coef.astype(np.float64)), minlength=len(merged.kin_decimals))
+    # each row counted at its largest coefficient: no copy of every entry is made
+    filled = np.flatnonzero(np.diff(program.row_start))
+    at = program.row_start[filled]
+    most, least = np.maximum.reduceat(program.row_coef, at), np.minimum.reduceat(program.row_coef, at)
+    largest = np.maximum(most.astype(np.float64), -least.astype(np.float64))
+    reach = largest * np.diff(program.row_start)[filled]
+    size = np.bincount(merged.kin_of[filled], reach, minlength=len(merged.kin_decimals))
     hard = np.ones(len(size), dtype=bool)
     hard[merged.kin_of[program.row_price != HARD]] = False
-    out: NDArray[np.bool_] = merged.exact & hard & (size < _EXACT)
+    out: NDArray[np.bool_] = merged.exact & hard & (size < EXACT)
     return out
 
 

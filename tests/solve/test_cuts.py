@@ -6,8 +6,6 @@ import json
 import threading
 from collections import Counter
 from dataclasses import asdict, fields, replace
-from functools import partial
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -19,20 +17,23 @@ from optimenu.audit.cuts import derive
 from optimenu.errors import AuditFailed
 from optimenu.program.builder import Builder
 from optimenu.program.certificate import HIGH, LOW, Certificate, Cut
-from optimenu.program.origin import Origin
-from optimenu.program.program import CEIL, HARD, Program
+from optimenu.program.program import HARD, Program
 from optimenu.solve import cuts as module
 from optimenu.solve.bound import certify, relax
 from optimenu.solve.cuts import tighten
 from optimenu.solve.linear import OpenModel, maximise
-from optimenu.solve.merge import Merged, merge
-from optimenu.solve.rounding import PARTS, CutRow, WholeRows
-from tests.solve.programs import brute, menus, tiny, uses_of
+from optimenu.solve.merge import merge
+from optimenu.solve.rounding import PARTS, WholeRows
+from tests.solve.families import (
+    FAMILIES,
+    WHERE,
+    holds,
+    merged_columns,
+    packed,
+    spread_out,
+)
+from tests.solve.programs import brute, menus
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-WHERE = Origin("rule", "rule.key")
 ROUNDS = 6
 
 
@@ -42,110 +43,57 @@ def to_the_last_round(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "LITTLE", -1.0)
 
 
-def small(seed: int, *, scramble: bool = False, hard: bool = False) -> Program:
-    """A tiny program in millionths, so that rounding up to whole goal units hides no change of a bound."""
-    program = tiny(seed, scramble=scramble)
-    soft = (program.row_price != HARD) & (not hard)
-    return replace(
-        program,
-        gain=program.gain * 10**6,
-        group_gain=program.group_gain * 10**6,
-        deduction=program.deduction * 10**6,
-        row_price=np.where(soft, program.row_price * 10**6, HARD),
-    )
-
-
-def packed(seed: int) -> Program:
-    """Three items on two like days, up to twice each, where a few sizes fit together badly: much to cut."""
-    rng = np.random.default_rng(seed)
-    b = Builder(0)
-    days = [[b.column(high=2, low=int(rng.random() < 0.05), merge=i) for i in range(3)] for _ in range(2)]
-    every = days[0] + days[1]
-    for i in range(3):
-        steps = np.cumsum(rng.integers(0, 3 * 10**6, 3)).tolist()
-        b.group([(cols[i], int(rng.integers(4, 20) * 10**6)) for cols in days], steps)
-    size, mass = rng.integers(3, 30, 3), rng.integers(30, 300, 3)
-    packs = b.extra(CEIL, every[::3], 1, origin=WHERE, divisor=int(rng.integers(2, 4)), high=4)
-    for cols in days:
-        b.row(WHERE, cols, size, high=int(rng.integers(35, 70) * size.sum() // 50), merge="size")
-        b.row(WHERE, cols, size[::-1], low=int(rng.integers(5, 30) * size.sum() // 50), merge="low")
-    coefs = np.append(np.tile(mass, 2), 40)
-    b.row(WHERE, [*every, packs], coefs, high=int(rng.integers(40, 100) * mass.sum() // 40), decimals=1)
-    return b.freeze()
-
-
-FAMILIES: dict[str, Callable[[int], Program]] = {
-    "tiny": small,
-    "hard": partial(small, hard=True),
-    "scrambled": partial(small, scramble=True),
-    "scrambled hard": partial(small, scramble=True, hard=True),
-    "packed": packed,
-}
 each_family = pytest.mark.parametrize("family", FAMILIES)
 
 
-def uses_made(program: Program, x: np.ndarray) -> np.ndarray:
-    """1 for every place in ``deduction`` whose use a menu makes: bool (N, uses)."""
-    owner = np.repeat(np.arange(program.n_groups), np.diff(program.deduct_start))
-    number = np.arange(len(owner)) - program.deduct_start[owner]
-    made: np.ndarray = uses_of(program, x)[:, owner] > number
-    return made
+LEAST = {
+    "tiny": (100, {"rounded": 200, "cover": 200, "linked": 100, "on a low side": 50, "from rounded": 2}),
+    "hard": (100, {"rounded": 200, "cover": 200, "linked": 100, "on a low side": 50, "from rounded": 5}),
+    # random kins mix decimals and classes, and rows like that make no cuts
+    "scrambled": (50, {"rounded": 20, "cover": 50, "on a low side": 20}),
+    "scrambled hard": (50, {"rounded": 30, "cover": 50, "on a low side": 30}),
+    "packed": (130, {"rounded": 600, "cover": 50, "later": 20, "linked": 500, "from cover": 80}),
+    "opened": (120, {"rounded": 600, "cover": 300, "later": 100, "linked": 400, "from cover": 250}),
+}
+"""Programs with menus and cuts among 150 of a family, and how many cuts there must be of a kind."""
 
 
-def merged_columns(program: Program, merged: Merged, x: np.ndarray) -> np.ndarray:
-    """Class totals and uses as the merged model counts them, Python integers (N, n)."""
-    totals = np.zeros((len(x), merged.n_class), dtype=np.int64)
-    np.add.at(totals.T, merged.class_of, x.T)
-    made = uses_made(program, x)
-    uses = [made[:, list(merged.places(u))].sum(axis=1) for u in range(len(merged.use_group))]
-    return np.column_stack([totals, *uses]).astype(object)
-
-
-def spread_out(program: Program, merged: Merged, cut: CutRow) -> dict[int, int]:
-    """Nonzero coefficients of a cut by column of the Program, uses after the columns."""
-    out = {}
-    for c, coef in zip(cut.column.tolist(), cut.coef.tolist(), strict=True):
-        if c < merged.n_class:
-            out.update(dict.fromkeys(np.flatnonzero(merged.class_of == c).tolist(), coef))
-        else:
-            out.update({program.n + k: coef for k in merged.places(c - merged.n_class)})
-    return out
+def kind_of(cut: Cut) -> str:
+    return "cover" if cut.cover else "later" if cut.later else "rounded"
 
 
 @each_family
 def test_every_cut_holds_for_every_menu_and_the_audit_derives_the_same(family: str) -> None:
     seen: Counter[str] = Counter()
-    programs = 150
-    for seed in range(programs):
+    for seed in range(150):
         program = FAMILIES[family](seed)
         merged = merge(program)
         made = tighten(program, merged, ROUNDS).cuts
         x, _ = menus(program)
         counts = merged_columns(program, merged, x)
         limits = derive(program, [cut.cut for cut in made])
-        for cut, limit in zip(made, limits, strict=True):
-            assert spread_out(program, merged, cut) == {k: a for k, a in limit.coef.items() if a}
-            assert cut.high == limit.high
-            room = cut.high - counts[:, cut.column] @ cut.coef.astype(object)
+        for row, limit in zip(made, limits, strict=True):
+            assert spread_out(program, merged, row) == {k: a for k, a in limit.coef.items() if a}
+            assert row.high == limit.high
+            room = row.high - counts[:, row.column] @ row.coef.astype(object)
             assert (room >= 0).all()
-            seen["cuts"] += 1
-            seen["from cuts"] += bool(cut.cut.cuts)
-            seen["turned"] += bool(cut.cut.turned or cut.cut.turned_uses)
-            seen["linked"] += bool(cut.cut.links)
-            seen["on a low side"] += any(side == LOW for *_, side in cut.cut.kins)
-            seen["tight"] += bool(len(room) and (room == 0).any())
-        seen["programs with cuts"] += bool(made)
-        seen["with menus"] += bool(len(x) and made)
-    # random kins mix decimals and classes, and rows like that make no cuts
-    apart = not family.startswith("scrambled")
-    assert seen["programs with cuts"] > programs / (2 if apart else 6)
-    assert seen["with menus"] > programs / (3 if apart else 8)
-    assert seen["tight"] > seen["cuts"] / (12 if family == "packed" else 4)
-    assert seen["turned"] > 10 and seen["on a low side"] > 10
-    if apart:
-        assert seen["from cuts"] > 10 and seen["linked"] > 10
-    if family == "packed":
-        assert seen["from cuts"] > seen["cuts"] / 2
+            cut, kind = row.cut, kind_of(row.cut)
+            seen[kind] += 1
+            seen[f"tight {kind}"] += bool(len(room) and (room == 0).any())
+            seen["turned"] += bool(cut.turned or cut.turned_uses)
+            seen["linked"] += bool(cut.links)
+            seen["on a low side"] += any(side == LOW for *_, side in cut.kins)
+            seen.update({f"from {kind_of(made[k].cut)}" for k, _ in cut.cuts})
+        seen["programs"] += bool(len(x) and made)
+    programs, least = LEAST[family]
+    assert seen["programs"] > programs
+    for what, number in least.items():
+        assert seen[what] > number, what
+    assert seen["tight rounded"] > seen["rounded"] / (12 if family == "packed" else 3)
+    assert seen["tight cover"] > 0.7 * seen["cover"] and seen["tight later"] > 0.7 * seen["later"]
+    assert seen["turned"] > 10
+    if family in ("packed", "opened"):
+        assert seen["from rounded"] > seen["rounded"] / 2 and seen["from later"] > 20
 
 
 @each_family
@@ -180,7 +128,7 @@ def test_bounds_with_cuts_are_lower_true_and_proved_again(family: str) -> None:
         if best is not None:
             assert certificate.bound >= best[0]
     # the tiny ones have mostly answers in whole numbers as they are
-    assert lower > {"packed": 100, "tiny": 5, "hard": 5}.get(family, -1)
+    assert lower > {"packed": 100, "opened": 50, "tiny": 5, "hard": 5}.get(family, -1)
 
 
 def three_rows() -> Program:
@@ -356,16 +304,6 @@ def test_what_the_solver_cannot_tell_makes_no_cut(monkeypatch: pytest.MonkeyPatc
     assert relax(three_rows(), rounds=ROUNDS).cuts == ()
 
 
-def holds(program: Program, cuts: tuple[Cut, ...], x: np.ndarray) -> bool:
-    """Whether every menu keeps what the audit makes of some cuts."""
-    wide = np.column_stack([x, uses_made(program, x)]).astype(object)
-    for limit in derive(program, cuts):
-        columns = list(limit.coef)
-        if not (wide[:, columns] @ np.asarray(list(limit.coef.values()), dtype=object) <= limit.high).all():
-            return False
-    return True
-
-
 def spoiled(rng: np.random.Generator, program: Program, cuts: list[Cut]) -> tuple[str, list[Cut]]:
     """Change something in one of the cuts; say what."""
     k = int(rng.integers(len(cuts)))
@@ -378,6 +316,7 @@ def spoiled(rng: np.random.Generator, program: Program, cuts: list[Cut]) -> tupl
 
     any_kin = int(rng.choice(program.row_kin))
     any_class = int(rng.choice(program.column_class))
+    any_group, a, b = int(rng.integers(program.n_groups + 1)), int(rng.integers(5)), int(rng.integers(5))
     uses = len(program.deduction)
     changes = {
         "kin": {"kins": times(cut.kins)},
@@ -392,6 +331,9 @@ def spoiled(rng: np.random.Generator, program: Program, cuts: list[Cut]) -> tupl
         "unit": {"unit": int(rng.integers(1, 4 * cut.unit))},
         "parts": {"parts": int(rng.integers(1, 4 * PARTS))},
         "few parts": {"parts": int(rng.integers(0, 9))},
+        "cover": {"cover": (any_group, any_class, a)},
+        "more": {"cover": (*cut.cover[:2], cut.cover[2] + 1) if cut.cover else ()},
+        "later": {"cover": (), "later": (any_group, a, b)},
     }
     what = list(changes)[int(rng.integers(len(changes) + 1)) - 1]
     if rng.random() < 0.1:
@@ -403,7 +345,7 @@ def test_spoiled_cuts_are_refused_or_still_true() -> None:
     refused: Counter[str] = Counter()
     changed: Counter[str] = Counter()
     families = [*FAMILIES.values(), packed]
-    for seed in range(360):
+    for seed in range(420):
         program = families[seed % len(families)](seed)
         relaxation = relax(program, rounds=ROUNDS)
         if not relaxation.cuts:
@@ -426,7 +368,19 @@ def test_spoiled_cuts_are_refused_or_still_true() -> None:
             assert not len(value) or proved >= value.max()
     assert refused["side"] > 20 and refused["itself"] > 20 and refused["order"] > 5
     assert refused["few parts"] > 5 and refused["more kins"] > 20
-    for what in ("kin", "side", "more kins", "link", "without links", "earlier", "turned", "turned uses"):
+    assert refused["cover"] > 50 and refused["more"] > 50 and refused["later"] > 50
+    for what in (
+        "kin",
+        "side",
+        "more kins",
+        "link",
+        "without links",
+        "earlier",
+        "turned",
+        "turned uses",
+        "cover",
+        "later",
+    ):
         assert changed[what] > 5, what
     assert changed["unit"] > 20 and changed["parts"] > 20 and changed["few parts"] > 20
 
@@ -453,6 +407,8 @@ def test_any_cut_and_any_price_prove_a_true_bound(family: str, seed: int, data: 
             cuts=data.draw(st.lists(st.tuples(st.just(k - 1), times), max_size=1).map(tuple)) if k else (),
             turned=data.draw(some(klass)),
             turned_uses=data.draw(some(use)),
+            cover=data.draw(st.just(()) | st.tuples(group, klass, st.integers(1, 3))),
+            later=data.draw(st.just(()) | st.tuples(group, *[st.integers(2, 4)] * 2)),
         )
         for k in range(2)
     ]

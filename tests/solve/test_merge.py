@@ -101,17 +101,18 @@ def test_a_limit_that_one_row_lacks_is_lost_for_all():
     assert (merged.high_row.tolist(), merged.low_row.tolist()) == ([-1], [0])
 
 
-def test_equal_deductions_share_a_use_column_and_lengths_forbid_more():
+def test_equal_deductions_after_the_first_share_a_use_column_and_lengths_forbid_more():
     b = Builder(0)
     cols = [b.column(merge="x") for _ in range(6)]
-    b.group([(c, 10) for c in cols], [0, 0, 4])
+    b.group([(c, 10) for c in cols], [0, 0, 0, 4])
+    b.group([], [2])
     merged = merge(b.freeze())
-    assert merged.use_group.tolist() == [0, 0]
-    assert merged.model.high.tolist() == [6, 2, 1]
+    assert merged.use_group.tolist() == [0, 0, 0, 1]
+    assert merged.model.high.tolist() == [6, 1, 2, 1, 1]
     result = maximise(merged.model)
-    # three uses at 10 each, 4 off the third
-    assert result.objective * merged.goal_unit == pytest.approx(26)
-    assert [list(merged.places(u)) for u in range(2)] == [[0, 1], [2]]
+    # four uses at 10 each, 4 off the fourth
+    assert result.objective * merged.goal_unit == pytest.approx(36)
+    assert [list(merged.places(u)) for u in range(4)] == [[0], [1, 2], [3], [4]]
 
 
 def test_a_class_partly_in_a_group_counts_no_uses():
