@@ -60,7 +60,7 @@ KNOWN = replace(MAIN, likely=0.95)
 """The long cooling where a menu is known already; to find a first one takes all columns."""
 AGAIN = Plan(0.03, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-3, near_from=0.0)
 SKETCH = Plan(0.03, 0.0025, 24, (-1.0, -1.0), ((0.0, 1.2),), 2e-3, near_from=0.0)
-NEAR = Plan(0.008, 0.0025, 80, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
+NEAR = Plan(0.016, 0.001, 80, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0, tilt=0.9, likely=0.95)
 POLISH = Plan(0.004, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
 WARM = Plan(0.06, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
 
