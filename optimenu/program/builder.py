@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimenu.program.compressed import starts
 from optimenu.program.growing import Growing
 from optimenu.program.program import ANY, CEIL, HARD, LINK, NO_HIGH, NO_LOW, ORDINARY, Program
 
@@ -258,7 +259,7 @@ class Builder:
         np.add.at(gain, group_column, group_gain)
         table = _whole(self._row).reshape(-1, len(_ROW)).T
         row = {name: np.ascontiguousarray(values) for name, values in zip(_ROW, table, strict=True)}
-        row_start = _starts(row["length"])
+        row_start = starts(row["length"])
         row_column, row_coef = self._column.give(), self._coef.give()
         self._fits(row_start, row_column, row_coef, np.maximum(np.abs(low), np.abs(high)).astype(np.float64))
         no = np.zeros(e, dtype=bool)
@@ -275,11 +276,11 @@ class Builder:
             continuous=np.concatenate([np.frombuffer(bytes(self._continuous), dtype=bool), no]),
             gain=gain,
             column_class=np.asarray([*self._class, *(x[5] for x in self._extras)], dtype=i32),
-            group_start=_starts([len(g[0]) for g in self._groups]),
+            group_start=starts([len(g[0]) for g in self._groups]),
             group_column=group_column,
             group_gain=group_gain,
             group_person=np.asarray([g[3] for g in self._groups], dtype=i32),
-            deduct_start=_starts([len(g[2]) for g in self._groups]),
+            deduct_start=starts([len(g[2]) for g in self._groups]),
             deduction=np.asarray([d for g in self._groups for d in g[2]], dtype=i64),
             row_start=row_start,
             row_column=row_column,
@@ -291,7 +292,7 @@ class Builder:
             row_kin=row["kin"].astype(i32),
             row_kind=row["kind"].astype(np.uint8),
             extra_kind=np.asarray([x[0] for x in self._extras], dtype=np.uint8),
-            extra_start=_starts([len(x[1]) for x in self._extras]),
+            extra_start=starts([len(x[1]) for x in self._extras]),
             extra_column=_join([x[1] for x in self._extras], i32),
             extra_coef=_join([x[2] for x in self._extras], i64),
             extra_divisor=np.asarray([x[3] for x in self._extras], dtype=i64),
@@ -340,12 +341,6 @@ def _entries(
 def _whole(values: array[int]) -> np.ndarray:
     # a copy: an array that numpy looks into cannot grow any more
     return np.array(values, dtype=np.int64)
-
-
-def _starts(lengths: Sequence[int] | np.ndarray) -> np.ndarray:
-    out = np.zeros(len(lengths) + 1, dtype=np.int64)
-    np.cumsum(lengths, out=out[1:])
-    return out
 
 
 def _join(parts: list[np.ndarray], dtype: type) -> np.ndarray:

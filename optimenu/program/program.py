@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
+from optimenu.program.compressed import ranges, starts
 
+if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimenu.program.origin import Origin
@@ -273,13 +273,13 @@ class Program:
                 )
             },
             gain=gain[mask],
-            group_start=_starts(np.diff(self.group_start)[whole]),
+            group_start=starts(np.diff(self.group_start)[whole]),
             group_column=number[self.group_column[g_entries]],
             group_gain=self.group_gain[g_entries],
             group_person=self.group_person[whole],
-            deduct_start=_starts(np.diff(self.deduct_start)[whole]),
+            deduct_start=starts(np.diff(self.deduct_start)[whole]),
             deduction=self.deduction[whole[d_owner]],
-            row_start=_starts(np.diff(self.row_start)[rows]),
+            row_start=starts(np.diff(self.row_start)[rows]),
             row_column=number[self.row_column[entries]],
             row_coef=self.row_coef[entries],
             **{
@@ -287,7 +287,7 @@ class Program:
                 for f in ("row_decimals", "row_low", "row_high", "row_price", "row_kin", "row_kind")
             },
             extra_kind=self.extra_kind[extra],
-            extra_start=_starts(np.diff(self.extra_start)[extra]),
+            extra_start=starts(np.diff(self.extra_start)[extra]),
             extra_column=number[self.extra_column[source]],
             extra_coef=self.extra_coef[source],
             extra_divisor=self.extra_divisor[extra],
@@ -304,20 +304,8 @@ class Program:
         rows = np.flatnonzero(asked)
         # the first entry tells of most rows that they lie elsewhere
         rows = rows[mask[self.row_column[self.row_start[rows]]]]
-        entries = _ranges(self.row_start[rows], length[rows])
+        entries = ranges(self.row_start[rows], length[rows])
         owner = np.repeat(np.arange(len(rows)), length[rows])
         whole = np.ones(len(rows), dtype=bool)
         whole[owner[~mask[self.row_column[entries]]]] = False
         return rows[whole], entries[whole[owner]]
-
-
-def _ranges(start: NDArray[np.int64], length: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Every number of the ranges that begin at ``start``."""
-    offset = np.cumsum(length) - length
-    return np.repeat(start - offset, length) + np.arange(int(length.sum()))
-
-
-def _starts(lengths: NDArray[np.int64] | Sequence[int]) -> NDArray[np.int64]:
-    out = np.zeros(len(lengths) + 1, dtype=np.int64)
-    np.cumsum(lengths, out=out[1:])
-    return out

@@ -219,11 +219,10 @@ most_a_day = 1
         room = found.room.tolist()
         for k in np.flatnonzero(inside @ found.room > 1).tolist():
             held = [d for d in members[k] if room[d]]
+            origin = self._origin(name, "gap_days", person, value, run=runs_of[k])
             if once:
-                origin = self._origin(name, "gap_days", person, value, run=runs_of[k])
                 page.count(origin, found.on(held), 1)
             elif len(held) > 1:
-                origin = self._origin(name, "gap_days", person, value, run=runs_of[k])
                 page.row(origin, np.asarray([used[d] for d in held], dtype=np.int32), 1, high=Decimal(1))
 
     @cached_property

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.certificate import Cut
+from optimenu.program.compressed import ranges
 from optimenu.solve.rounding import EXACT, CutRow
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ def covers(program: Program, merged: Merged) -> Waiting:
     first = np.searchsorted(column, program.group_column)
     count = np.searchsorted(column, program.group_column, side="right") - first
     # every entry of a group beside every class its column feeds
-    entry = np.repeat(first - (np.cumsum(count) - count), count) + np.arange(int(count.sum()))
+    entry = ranges(first, count)
     members = np.diff(program.group_start)
     owner = np.repeat(np.repeat(np.arange(program.n_groups), members), count)
     pair, back, number = np.unique(
@@ -71,7 +72,7 @@ def covers(program: Program, merged: Merged) -> Waiting:
     good = (number == members[group]) & (np.diff(program.deduct_start)[group] > 0)
     good &= merged.model.high[klass] < EXACT
     group, klass, least = group[good], klass[good], least[good]
-    label = np.unique(program.column_class)[klass]
+    label = merged.class_label[klass]
     # the group's first use stands by itself in the merged model, before the others
     use = merged.n_class + np.searchsorted(merged.use_group, group)
     return Waiting(

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.program import LINK
-from optimenu.solve.bound import dual_value, row_multipliers, whole_multipliers
+from optimenu.solve.bound import row_multipliers
+from optimenu.solve.dual import dual_value, whole_multipliers
 from optimenu.solve.linear import LinearModel, maximise
 from optimenu.solve.merge import merge
 

@@ -162,29 +162,36 @@ class Engine:
         s.x[:] = x
         self._recount()
 
-    def _full(self, x: NDArray[np.int64]) -> NDArray[np.int64]:
-        """``x`` (n,) as columns of the Program, extra ones worked out, the others 0."""
-        f, p = self.layout.fixed, self.program
+    def _uses(self, x: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Uses that ``x`` (n,) makes of every worth group here, int64 (groups,)."""
+        f = self.layout.fixed
+        uses = np.zeros(len(self.state.uses), dtype=np.int64)
+        np.add.at(uses, f.group_id, np.repeat(x, np.diff(f.group_start)))
+        return uses
+
+    def _drawn(self, x: NDArray[np.int64]) -> NDArray[np.int64]:
+        """What ``x`` (n,) draws on every extra column here, int64 (extras,)."""
+        f = self.layout.fixed
         drawn = np.zeros(len(self.layout.extras), dtype=np.int64)
-        np.add.at(
-            drawn, f.source_extra, f.source_coef * x[np.repeat(np.arange(len(x)), np.diff(f.source_start))]
-        )
-        values = [extra_value(int(t), int(d)) for t, d in zip(drawn, f.extra_divisor, strict=True)]
+        np.add.at(drawn, f.source_extra, f.source_coef * np.repeat(x, np.diff(f.source_start)))
+        return drawn
+
+    def _full(self, x: NDArray[np.int64], drawn: NDArray[np.int64]) -> NDArray[np.int64]:
+        """``x`` (n,) and the extra columns it draws on as columns of the Program, the others 0."""
+        f, p = self.layout.fixed, self.program
         full = np.zeros(p.n, dtype=np.int64)
         full[self.layout.columns] = x
-        full[p.n_menu + self.layout.extras] = values
+        full[p.n_menu + self.layout.extras] = [
+            extra_value(int(t), int(d)) for t, d in zip(drawn, f.extra_divisor, strict=True)
+        ]
         return full
 
     def _recount(self) -> None:
         """Work out activities, extra columns and uses from ``x``."""
-        f, s, p = self.layout.fixed, self.state, self.program
-        s.drawn[:] = 0
-        owner = np.repeat(np.arange(len(s.x)), np.diff(f.source_start))
-        np.add.at(s.drawn, f.source_extra, f.source_coef * s.x[owner])
-        s.uses[:] = 0
-        owner = np.repeat(np.arange(len(s.x)), np.diff(f.group_start))
-        np.add.at(s.uses, f.group_id, s.x[owner])
-        full = self._full(s.x)
+        s, p = self.state, self.program
+        s.drawn[:] = self._drawn(s.x)
+        s.uses[:] = self._uses(s.x)
+        full = self._full(s.x, s.drawn)
         values = full[p.n_menu + self.layout.extras]
         _activities(p.row_start, p.row_column, p.row_coef, self.layout.rows, full, s.activity)
         own = np.flatnonzero(self.layout.rows < 0)
@@ -228,13 +235,11 @@ class Engine:
     def worth(self, x: NDArray[np.int64]) -> float:
         """Gains less deductions and soft breaches of a choice ``x`` (n,), in goal units."""
         f, lay, p = self.layout.fixed, self.layout, self.program
-        uses = np.zeros(len(self.state.uses), dtype=np.int64)
-        np.add.at(uses, f.group_id, x[np.repeat(np.arange(len(x)), np.diff(f.group_start))])
-        length = np.diff(f.deduct_start) - 1
-        total = float(f.gain @ x) - float(f.deducted[f.deduct_start[:-1] + np.minimum(uses, length)].sum())
+        made = np.minimum(self._uses(x), np.diff(f.deduct_start) - 1)
+        total = float(f.gain @ x) - float(f.deducted[f.deduct_start[:-1] + made].sum())
         soft = np.flatnonzero(lay.price > 0)
         act = np.zeros(len(soft))
-        _activities(p.row_start, p.row_column, p.row_coef, lay.rows[soft], self._full(x), act)
+        _activities(p.row_start, p.row_column, p.row_coef, lay.rows[soft], self._full(x, self._drawn(x)), act)
         over = np.maximum(np.maximum(act - lay.high[soft], lay.low[soft] - act), 0.0)
         return total - float(lay.price[soft] @ over)
 
@@ -256,7 +261,15 @@ class Engine:
         return int(s.score[BROKEN] + 0.5)
 
     def run(self, moves: int, temperature: float, likely: float = 0.0) -> None:
-        """Try some moves; ``temperature`` in mean servings' worth, ``likely`` of them among those alone."""
+        """Try some moves.
+
+        Parameters
+        ----------
+        temperature : float
+            In mean servings' worth.
+        likely : float
+            Share of draws made among the likely columns of a cell alone.
+        """
         f = self.layout.fixed
         if len(f.active) == 0:
             return

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from optimenu.program.compressed import starts
 from optimenu.program.program import CEIL, HARD, NO_HIGH, NO_LOW
 from optimenu.solve.layout_parts import (
     BIG,
@@ -34,7 +35,6 @@ from optimenu.solve.layout_parts import (
     numbered,
     sizes_of,
     sources_of,
-    starts,
 )
 from optimenu.solve.profiles import build_profiles
 from optimenu.solve.scan import collect_sparse, reach, scan_rows
@@ -47,6 +47,7 @@ if TYPE_CHECKING:
 DENSE = 0.2
 LEAST_DENSE = 6
 FEWEST_LIKELY = 6
+"""Likely columns of a cell, under which all of it is drawn from."""
 
 
 class Fixed(NamedTuple):
@@ -187,7 +188,6 @@ def lay_out(
     _, day_of = numbered(labels[:, :2])
     cell_start, cell_column = members_of(cell_of, len(cells), movable)
     tried = movable if likely is None else movable & likely[columns]
-    # a cell in which little is likely is drawn from as a whole
     few = np.bincount(cell_of[tried], minlength=len(cells)) < FEWEST_LIKELY
     tried = tried | (movable & few[cell_of])
     likely_start, likely_column = members_of(cell_of, len(cells), tried)

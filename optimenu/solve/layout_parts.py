@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimenu.program.compressed import starts
 from optimenu.program.program import CEIL, NO_HIGH, NO_LOW
 
 if TYPE_CHECKING:
@@ -51,13 +52,6 @@ def numbered(labels: NDArray[np.int32]) -> tuple[NDArray[np.int32], NDArray[np.i
         key = key * span + (labels[:, k] - least[k])
     _, first, number = np.unique(key, return_index=True, return_inverse=True)
     return labels[first], number.reshape(-1).astype(np.int32)
-
-
-def starts(lengths: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Starts of compressed lists from their lengths, int64 (n + 1,)."""
-    out = np.zeros(len(lengths) + 1, dtype=np.int64)
-    np.cumsum(lengths, out=out[1:])
-    return out
 
 
 def members_of(

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimenu.solve.sums import column_totals
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -26,11 +28,7 @@ def likely(program: Program, use: NDArray[np.float64], multiplier: NDArray[np.fl
     multiplier : float64 (m,)
         Its multipliers, in goal units per unit of each row's last decimal.
     """
-    earn = program.gain.astype(np.float64)
-    mean = float(earn @ use) / max(float(use[: program.n_menu].sum()), 1e-9)
-    for r in np.flatnonzero(multiplier):
-        a, z = program.row_start[r], program.row_start[r + 1]
-        # a row names a column once
-        earn[program.row_column[a:z]] -= program.row_coef[a:z] * multiplier[r]
-    chosen: NDArray[np.bool_] = earn >= UNLIKELY * abs(mean)
+    gain = program.gain.astype(np.float64)
+    mean = float(gain @ use) / max(float(use[: program.n_menu].sum()), 1e-9)
+    chosen: NDArray[np.bool_] = gain - column_totals(program, multiplier) >= UNLIKELY * abs(mean)
     return chosen

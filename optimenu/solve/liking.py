@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from optimenu.errors import OptimenuError, ProvedImpossible, Undecided
 from optimenu.problem.problem import WORTH_DECIMALS
 from optimenu.program.build import PRICE_DECIMALS, own
-from optimenu.solve.bound import dual_value, relax, whole_multipliers
+from optimenu.solve.bound import proved_bound, relax
 from optimenu.solve.elastic import elastic
 from optimenu.solve.merge import merge
 
@@ -87,9 +87,7 @@ def _best(problem: Problem, program: Program, p: int) -> Decimal:
             raise PersonImpossible(person.id, missing.shortfalls)
         msg = f"cannot tell whether the limits of {person.id} hold together"
         raise Undecided(msg)
-    # the bound that a certificate would state; nobody asks for this one's
-    y, worth, shift = whole_multipliers(mine, relaxation.multiplier, relaxation.use_worth)
-    bound = Decimal(-(-dual_value(mine, y, worth, shift) >> shift)).scaleb(-WORTH_DECIMALS)
+    bound = Decimal(proved_bound(mine, relaxation)).scaleb(-WORTH_DECIMALS)
     if bound <= 0:
         if not mine.n_menu:
             msg = f"nothing at all may be given to {person.id}; optimenu check shows what is left and why"

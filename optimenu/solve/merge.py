@@ -37,6 +37,8 @@ class Merged:
     goal_unit : float
     class_of : int64 (n,)
         Class of every column of the Program, numbered from 0.
+    class_label, kin_label : int32
+        What the Program calls each class and each kin.
     n_class : int
     kin_of : int64 (m,)
         Kin of every row of the Program, numbered from 0.
@@ -64,8 +66,10 @@ class Merged:
     model: LinearModel
     goal_unit: float
     class_of: NDArray[np.int64]
+    class_label: NDArray[np.int32]
     n_class: int
     kin_of: NDArray[np.int64]
+    kin_label: NDArray[np.int32]
     kin_decimals: NDArray[np.int64]
     kin_price: NDArray[np.float64]
     kin_limit: NDArray[np.float64]
@@ -113,8 +117,8 @@ def merge(program: Program) -> Merged:
     if np.any(program.low < 0):
         msg = f"column {int(np.argmax(program.low < 0))} may be negative; uses are counted from 0"
         raise ValueError(msg)
-    class_of, sizes = _renumber(program.column_class)
-    kin_of, _ = _renumber(program.row_kin)
+    class_label, class_of, sizes = _renumber(program.column_class)
+    kin_label, kin_of, _ = _renumber(program.row_kin)
     n_class, n_kin = len(sizes), int(kin_of.max(initial=-1)) + 1
     decimals = np.zeros(n_kin, dtype=np.int64)
     np.maximum.at(decimals, kin_of, program.row_decimals.astype(np.int64))
@@ -182,8 +186,10 @@ def merge(program: Program) -> Merged:
         model=model,
         goal_unit=goal_unit,
         class_of=class_of,
+        class_label=class_label,
         n_class=n_class,
         kin_of=kin_of,
+        kin_label=kin_label,
         kin_decimals=decimals,
         kin_price=price,
         kin_limit=np.stack([low, high], axis=1),
@@ -197,9 +203,12 @@ def merge(program: Program) -> Merged:
     )
 
 
-def _renumber(labels: NDArray[np.int32]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    _, number, counts = np.unique(labels, return_inverse=True, return_counts=True)
-    return number.astype(np.int64), counts.astype(np.int64)
+def _renumber(
+    labels: NDArray[np.int32],
+) -> tuple[NDArray[np.int32], NDArray[np.int64], NDArray[np.int64]]:
+    """Distinct labels, the number of each label among them, and how often each occurs."""
+    names, number, counts = np.unique(labels, return_inverse=True, return_counts=True)
+    return names, number.astype(np.int64), counts.astype(np.int64)
 
 
 def _goal_unit(*costs: NDArray[np.float64]) -> float:

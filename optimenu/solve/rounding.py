@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.certificate import HIGH, Cut
+from optimenu.program.compressed import ranges
 from optimenu.program.program import HARD
 
 if TYPE_CHECKING:
@@ -103,8 +104,6 @@ class WholeRows:
         self.n = merged.n_class + len(merged.use_group)
         self.first_cut = m = len(model.row_low)
         self.cuts: list[CutRow] = []
-        self._kin_label = np.unique(program.row_kin)
-        self._class_label = np.unique(program.column_class)
         self.least, self.most = _bounds(program, merged)
         self.kin = np.full(m, -1, dtype=np.int64)
         for rows in (merged.high_row, merged.low_row):
@@ -156,7 +155,7 @@ class WholeRows:
         """Nonzeros of some rows (k,)."""
         length = self.start[rows + 1] - self.start[rows]
         owner = np.repeat(np.arange(len(rows)), length)
-        entry = (self.start[rows] - (np.cumsum(length) - length))[owner] + np.arange(len(owner))
+        entry = ranges(self.start[rows], length)
         index = self.index[entry]
         self._seen[index] = True
         column = np.flatnonzero(self._seen)
@@ -238,7 +237,7 @@ class WholeRows:
             if r >= self.first_cut:
                 cuts.append((r - self.first_cut, t))
             elif self.kin[r] >= 0:
-                kins.append((int(self._kin_label[self.kin[r]]), t, s))
+                kins.append((int(self.merged.kin_label[self.kin[r]]), t, s))
             else:
                 links.append((int(self.group[r]), t))
         classes = turned[turned < self.merged.n_class]
@@ -249,7 +248,7 @@ class WholeRows:
             kins=tuple(kins),
             links=tuple(links),
             cuts=tuple(cuts),
-            turned=tuple(self._class_label[classes].tolist()),
+            turned=tuple(self.merged.class_label[classes].tolist()),
             turned_uses=tuple(k for u in uses.tolist() for k in self.merged.places(u)),
         )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimenu.program.program import Program
+
+W = TypeVar("W", np.int64, np.float64)
 
 
 class Sums(NamedTuple):
@@ -71,9 +73,9 @@ def column_sizes(
     return plain, weighted
 
 
-def column_totals(program: Program, weight: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Sum a * weight in each column, int64 (n,); the caller knows that it fits."""
-    out = np.zeros(program.n, dtype=np.int64)
+def column_totals(program: Program, weight: NDArray[W]) -> NDArray[W]:
+    """Sum a * weight in each column, (n,) of the weight's kind; the caller knows that it fits."""
+    out = np.zeros(program.n, dtype=weight.dtype)
     _totals(program.row_start, program.row_column, program.row_coef, weight, out)
     return out
 
@@ -102,8 +104,8 @@ def _totals(
     row_start: NDArray[np.int64],
     row_column: NDArray[np.int32],
     row_coef: NDArray[np.int64],
-    weight: NDArray[np.int64],
-    out: NDArray[np.int64],
+    weight: NDArray[W],
+    out: NDArray[W],
 ) -> None:
     for r in range(len(weight)):
         if weight[r] == 0:

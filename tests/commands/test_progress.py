@@ -7,7 +7,7 @@ import threading
 import pytest
 
 from optimenu.commands import progress
-from optimenu.commands.ctrl_c import Asked
+from optimenu.commands.ctrl_c import EXIT_CODE, Asked
 from optimenu.commands.progress import Watch, figures, interruptible
 from optimenu.errors import Interrupted
 from optimenu.solve.halt import Halt
@@ -20,6 +20,11 @@ def test_part_value_bound_and_gap_are_told_as_far_as_they_are_known() -> None:
     # (0.8 - 0.78) / 0.8 = 2.5 %
     said = figures(Progress("search", 0.5, 0.78, 0.8, 4_000_000))
     assert said == ["50%", "value 0.7800", "bound 0.8000", "gap 2.50%"]
+
+
+def test_the_signal_and_the_error_tell_a_shell_the_same() -> None:
+    # the module of the signal is loaded before that of the errors, so it states the number itself
+    assert Interrupted.exit_code == EXIT_CODE
 
 
 def test_elsewhere_than_on_a_terminal_a_phase_is_told_once(capsys: pytest.CaptureFixture[str]) -> None:

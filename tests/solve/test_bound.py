@@ -12,7 +12,7 @@ from optimenu.program.builder import Builder
 from optimenu.program.certificate import Certificate
 from optimenu.program.origin import Origin
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW, Program
-from optimenu.solve import bound as module
+from optimenu.solve import dual as module
 from optimenu.solve.bound import Relaxation, certify, relax
 from tests.solve.programs import brute, tiny
 
