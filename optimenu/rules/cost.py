@@ -102,5 +102,11 @@ at_most = 2500
         by_id = self.problem.catalogue.by_id
         total = sum((n * (by_id[item].cost or ZERO) for (_, item, _, _), n in opened(tally).items()), ZERO)
         yield Measure(
-            self._origin(), "cost of packs, stay", UNIT, total, total, high=self.settings.at_most, section="cost"
+            self._origin(),
+            "cost of packs, stay",
+            UNIT,
+            total,
+            total,
+            high=self.settings.at_most,
+            section="cost",
         )

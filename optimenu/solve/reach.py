@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,25 +15,12 @@ if TYPE_CHECKING:
     from optimenu.solve.merge import Merged
 
 
-class Reach(NamedTuple):
-    """Tightest limit of some rows that the merged model allows; a guide, no proof.
-
-    Attributes
-    ----------
-    limit : float
-        In units of the rows.
-    slope : float
-        By how much it moves for one unit of the goal more; 0 without a floor.
-    """
-
-    limit: float
-    slope: float
-
-
 def reach(
     merged: Merged, rows: Sequence[int], *, high: bool, floor: float | None = None, goal_decimals: int = 0
-) -> Reach | None:
+) -> float | None:
     """Return the least high limit, or the greatest low one, that the rows of a program can share.
+
+    A guide, no proof.
 
     Parameters
     ----------
@@ -46,8 +33,8 @@ def reach(
 
     Returns
     -------
-    Reach or None
-        None where the model has no answer.
+    float or None
+        In units of the rows; None where the model has no answer.
     """
     model = merged.model
     n, m = len(model.cost), len(model.row_low)
@@ -83,8 +70,4 @@ def reach(
         value=value,
     )
     found = maximise(replace(asked, part=None))
-    if found.status != "solved":
-        return None
-    # the maximum of the signed limit falls as the floor rises
-    slope = 0.0 if floor is None else sign * float(found.dual[m]) * 10.0**goal_decimals / merged.goal_unit
-    return Reach(float(found.x[n]), slope)
+    return float(found.x[n]) if found.status == "solved" else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -40,10 +40,10 @@ class Point:
     limits: Mapping[str, Decimal]
     end: str
     run: str = ""
-    amounts: Mapping[str, Decimal | None] = frozenset  # type: ignore[assignment]
+    amounts: Mapping[str, Decimal | None] = field(default_factory=dict)
     bound: Decimal | None = None
     gap: Decimal | None = None
-    least: Mapping[str, Decimal] = frozenset  # type: ignore[assignment]
+    least: Mapping[str, Decimal] = field(default_factory=dict)
 
     def at(self, axis: Axis) -> Decimal:
         """Amount of an axis, which must be known."""

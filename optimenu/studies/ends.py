@@ -132,7 +132,7 @@ def _of_each(program: Program, axis: Axis, rows: NDArray[np.intp], use: int) -> 
         relaxation = relax(only)
         if relaxation.status != "solved":
             return None
-        missed = -(-(-proved_bound(only, relaxation)) // price)
+        missed = -(proved_bound(only, relaxation) // price)
         found.append(Decimal(target - max(0, missed)))
     return min(found)
 

@@ -14,7 +14,9 @@ PIE = item("pie", cost=Decimal(2))
 
 
 def near(problem, tally, rng):
-    costs = [None if rng.random() < 0.03 else Decimal(rng.randint(10, 900)) / 100 for _ in problem.catalogue.items]
+    costs = [
+        None if rng.random() < 0.03 else Decimal(rng.randint(10, 900)) / 100 for _ in problem.catalogue.items
+    ]
     items = tuple(replace(i, cost=c) for i, c in zip(problem.catalogue.items, costs, strict=True))
     if all(c is None for c in costs):
         items = (replace(items[0], cost=Decimal(1)), *items[1:])
@@ -39,7 +41,12 @@ def test_whole_packs_of_each_party():
     )
     cost = rule(Cost, "[cost]\nat_most = 20", question)
     assert broken(cost, menu) == [("cost.at_most", "", -1, "0.2", "currency units")]
-    assert said(cost, menu) == [("cost of packs, stay: 20.2 currency units; at most 20 currency units", "raise cost.at_most to 20.2 currency units")]
+    assert said(cost, menu) == [
+        (
+            "cost of packs, stay: 20.2 currency units; at most 20 currency units",
+            "raise cost.at_most to 20.2 currency units",
+        )
+    ]
     assert broken(rule(Cost, "[cost]\nat_most = 20.2", question), menu) == []
     assert list(rule(Cost, "[cost]", question).measures(menu)) == []
 
