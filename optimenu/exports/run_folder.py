@@ -65,7 +65,7 @@ class Run:
     record: Mapping[str, Any]
 
     def scaled_by(self) -> Case | None:
-        """Return the case whose bests make the scale, read from this folder; None when it is the run's own."""
+        """Return the case whose bests make the scale, read from this folder; None when that is its own."""
         name = self.record.get("scale_of", self.record["config"])
         if name == self.record["config"]:
             return None

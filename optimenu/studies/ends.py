@@ -6,7 +6,7 @@ and the same proof then speak of the quantity.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ import numpy as np
 
 from optimenu.audit.bound import check_bound
 from optimenu.solve.bound import proved_bound, relax
+from optimenu.solve.cuts import ROUNDS
 from optimenu.solve.solve import solve
 
 if TYPE_CHECKING:
@@ -24,28 +25,12 @@ if TYPE_CHECKING:
     from optimenu.program.certificate import Certificate
     from optimenu.program.program import Program
     from optimenu.solve.halt import Halt
-    from optimenu.solve.outcome import Outcome, Progress
+    from optimenu.solve.outcome import Progress
     from optimenu.studies.axes import Axis
 
 _WHOLE = 10**18
 _BEYOND = 1 << 300
 """More than any bound, in whole goal units."""
-
-
-@dataclass(frozen=True, eq=False)
-class End:
-    """How little of a quantity a menu can take (how much, where more is better).
-
-    Attributes
-    ----------
-    proved : Decimal or None
-        Nothing better than this can be, in the axis's unit, exact; None when not even that is known.
-    counts : int64 (n_menu,) or None
-        A menu that comes near.
-    """
-
-    proved: Decimal | None
-    counts: NDArray[np.int64] | None
 
 
 def limited(program: Program, axes: Mapping[str, Axis], limits: Mapping[str, Decimal]) -> Program:
@@ -85,18 +70,8 @@ def alone(program: Program, axis: Axis, rows: NDArray[np.intp], use: int) -> tup
     return only, price, target
 
 
-def end(
-    program: Program,
-    axis: Axis,
-    use: Decimal,
-    *,
-    moves: int,
-    seed: int,
-    threads: int,
-    stop: Halt,
-    progress: Callable[[Progress], None],
-) -> tuple[End, Outcome]:
-    """Look for the menu that takes least of a quantity, and prove what none can beat.
+def proved_end(program: Program, axis: Axis, use: Decimal, stop: Halt) -> Decimal | None:
+    """Return an amount of an axis that no menu betters; exact, None when nothing is proved.
 
     Parameters
     ----------
@@ -106,35 +81,42 @@ def end(
         What some menu takes of it.
     """
     rows = axis.rows(program)
-    each = int(use * axis.per_unit(program, int(rows[0])))
-    only, price, _ = alone(program, axis, rows, each)
-    outcome = solve(only, moves=moves, seed=seed, threads=threads, stop=stop, progress=progress)
-    proved: Decimal | None = None
-    if outcome.bound is not None and len(rows) == 1:
-        proved = _limit(program, axis, int(rows[0]), -outcome.bound, price)
-    elif outcome.bound is not None:
-        proved = _of_each(program, axis, rows, each)
-    return End(proved, outcome.counts), outcome
-
-
-def _limit(program: Program, axis: Axis, row: int, missed: int, price: int) -> Decimal:
-    """Limit at which no less than ``missed / price`` is missed: no menu gets beyond it."""
-    least = -(-missed // price)
-    return axis.limit_at(program, row, Decimal(least), axis.unlimited)
-
-
-def _of_each(program: Program, axis: Axis, rows: NDArray[np.intp], use: int) -> Decimal | None:
-    """No menu has all rows beyond what the worst of them can reach alone."""
     found = []
     for r in rows.tolist():
+        # several rows are of several people: no menu has all of them beyond what the worst can reach alone
         others = replace(program, row_low=np.where(np.isin(np.arange(program.m), rows), 0, program.row_low))
-        only, price, target = alone(others, axis, np.asarray([r]), use)
-        relaxation = relax(only)
+        each = int(use * axis.per_unit(program, r))
+        only, price, target = alone(others if len(rows) > 1 else program, axis, np.asarray([r]), each)
+        relaxation = relax(only, rounds=ROUNDS if len(rows) == 1 else 0, stop=stop)
         if relaxation.status != "solved":
             return None
-        missed = -(proved_bound(only, relaxation) // price)
-        found.append(Decimal(target - max(0, missed)))
-    return min(found)
+        missed = max(0, -(proved_bound(only, relaxation) // price))
+        units = missed if axis.less else target - missed
+        found.append(axis.limit_at(program, r, Decimal(units), axis.unlimited))
+    return max(found) if axis.less else min(found)
+
+
+def found_end(
+    program: Program,
+    axis: Axis,
+    use: Decimal,
+    *,
+    moves: int,
+    seed: int,
+    threads: int,
+    stop: Halt,
+    progress: Callable[[Progress], None],
+) -> NDArray[np.int64] | None:
+    """Search for the menu that takes least of an axis; servings, int64 (n_menu,), None where none is found.
+
+    Parameters
+    ----------
+    program, use
+        See ``proved_end``.
+    """
+    rows = axis.rows(program)
+    only, _, _ = alone(program, axis, rows, int(use * axis.per_unit(program, int(rows[0]))))
+    return solve(only, moves=moves, seed=seed, threads=threads, stop=stop, progress=progress).counts
 
 
 def least_proved(

@@ -28,6 +28,29 @@ TRIES = 4
 """Limits tried for a point, at most."""
 
 
+def liked_at(points: Points, axis: Axis, limits: Limits, wanted: Decimal) -> Decimal | None:
+    """Return the tightest limit of an axis, within others, at which the relaxation is liked as wanted.
+
+    Parameters
+    ----------
+    wanted : Decimal
+        Per cent.
+
+    Returns
+    -------
+    Decimal or None
+        None where the relaxation is nowhere liked so much.
+    """
+    _, program = points.question()
+    points.tell("bound", None)
+    rows = axis.rows(program).tolist()
+    merged = merge(limited(program, points.caps, limits))
+    best = reach(merged, rows, high=axis.less, floor=float(wanted) / 100, goal_decimals=GOAL_DECIMALS)
+    if best is None:
+        return None
+    return axis.toward(axis.limit_at(program, rows[0], Decimal(best), axis.unlimited), loose=True)
+
+
 class Held:
     """Finds points that keep a floor of liking.
 
@@ -42,7 +65,7 @@ class Held:
         self._margin = MARGIN
 
     def point(self, axis: Axis, limits: Limits) -> Point | None:
-        """Return the point that takes least of an axis within limits and keeps the floor; None if none is found.
+        """Return the point that takes least of an axis and keeps limits and floor; None if none is found.
 
         The relaxation says where to begin, as far beyond the floor as menus stayed behind it before. From
         there the limit moves between where liking fell short and where it held.
@@ -62,7 +85,7 @@ class Held:
 
     def _search(self, axis: Axis, limits: Limits) -> Point | None:
         good = self._good(axis, limits)
-        cap = self._guess(axis, limits)
+        cap = liked_at(self.points, axis, limits, self.floor + self._margin)
         bad: tuple[Decimal, Decimal | None] | None = None
         first = True
         for _ in range(TRIES):
@@ -94,23 +117,6 @@ class Held:
 
         menus = [p for p in self.points.store.points.values() if p.end == "menu" and keeps(p)]
         return min(menus, key=lambda p: p.at(axis) * (1 if axis.less else -1), default=None)
-
-    def _guess(self, axis: Axis, limits: Limits) -> Decimal | None:
-        """Limit of an axis at which the relaxation is liked by the margin more than asked."""
-        _, program = self.points.question()
-        self.points.tell("bound", None)
-        row = int(axis.rows(program)[0])
-        merged = merge(limited(program, self.points.caps, limits))
-        best = reach(
-            merged,
-            axis.rows(program).tolist(),
-            high=axis.less,
-            floor=float(self.floor + self._margin) / 100,
-            goal_decimals=GOAL_DECIMALS,
-        )
-        if best is None:
-            return None
-        return axis.toward(axis.limit_at(program, row, Decimal(best), axis.unlimited), loose=True)
 
     def _middle(self, axis: Axis, good: Point, bad: tuple[Decimal, Decimal | None]) -> Decimal | None:
         """Return a limit between one that keeps the floor and one that does not; None where they touch."""

@@ -20,7 +20,7 @@ from optimenu.program.page import GOAL_DECIMALS
 from optimenu.solve.liking import Scale, scale_of
 from optimenu.studies.axes import AXES, Axis
 from optimenu.studies.curve import Point
-from optimenu.studies.ends import end, limited
+from optimenu.studies.ends import found_end, limited, proved_end
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -167,29 +167,41 @@ class Points:
 
         return min(menus, key=lambda p: (missed(p), -p.at(AXES["liking"]), p.run), default=None)
 
+    def proved(self, axis: Axis, fixed: Limits, free: Point) -> Decimal | None:
+        """Return an amount that no menu betters within limits, and keep it; None where none is proved."""
+        key = f"proved {axis.name} {name_of(fixed)}"
+        if key not in self.store.facts:
+            self.tell("bound", None)
+            program = limited(self.question()[1], self.caps, fixed)
+            amount = proved_end(program, axis, free.at(axis), self.halt)
+            self._look()
+            told = None if amount is None else format(axis.toward(amount, loose=False), "f")
+            self.store.facts[key] = told
+        known = self.store.facts[key]
+        return None if known is None else Decimal(known)
+
     def end(self, axis: Axis, fixed: Limits, free: Point) -> tuple[Decimal, Menu | None]:
-        """Return the least of an axis that some menu takes, and that menu; what is proved is kept."""
-        key = f"end {axis.name} {name_of(fixed)}"
+        """Return the least of an axis that some menu takes within limits, and that menu where it is new."""
+        key = f"least {axis.name} {name_of(fixed)}"
         known = self.store.facts.get(key)
-        if known is not None and name_of({**fixed, axis.name: Decimal(known["found"])}) in self.store.points:
-            return Decimal(known["found"]), None
+        if known is not None and name_of({**fixed, axis.name: Decimal(known)}) in self.store.points:
+            return Decimal(known), None
         self._count(self.done, self.ways.points, f"the {'least' if axis.less else 'most'} {axis.words}")
         case, program = self.question()
         asked = limited(program, self.caps, fixed)
-        found, _ = end(
+        counts = found_end(
             asked, axis, free.at(axis), moves=self.ways.moves, seed=self.ways.seed,
             threads=self.ways.threads, stop=self.halt, progress=lambda m: self.tell(m.phase, m),
         )  # fmt: skip
         self._look()
         menu, at = None, free.at(axis)
-        if found.counts is not None:
-            menu = from_counts(case.problem, asked, found.counts)
+        if counts is not None:
+            menu = from_counts(case.problem, asked, counts)
             report = audit_menu(case.problem, case.rules, menu, self.scale().scale)
             amount = axis.measure(case, Tally.of(case.problem, menu), report)
             at = at if amount is None else amount
         at = axis.toward(at, loose=True)
-        proved = None if found.proved is None else format(axis.toward(found.proved, loose=False), "f")
-        self.store.facts[key] = {"found": format(at, "f"), "proved": proved}
+        self.store.facts[key] = format(at, "f")
         return at, menu
 
     def _case(self, limits: Limits) -> Case:

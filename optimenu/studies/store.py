@@ -35,6 +35,8 @@ class Question:
 
     Attributes
     ----------
+    name : str
+        Of the plan.
     config : str
         The config, relative to the project's root.
     inputs : mapping of str to str
@@ -46,6 +48,7 @@ class Question:
         Part of the best liking that is kept where liking is no axis.
     """
 
+    name: str
     config: str
     inputs: Mapping[str, str]
     axes: tuple[str, ...]

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 from optimenu.errors import Fault, nearest
 from optimenu.studies.axes import AXES, Axis
 from optimenu.studies.curve import Point
-from optimenu.studies.held import Held
+from optimenu.studies.held import Held, liked_at
+from optimenu.studies.points import name_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -77,10 +78,15 @@ def trade(names: Sequence[str], points: Points) -> None:
         goal = next(a for a in axes if not a.limited)
         _levels(points, moved, lambda on, fixed, n: _liked(points, on, goal, fixed, n))
         return
-    free = points.needed({})
-    held = Held(points, points.ways.floor * free.at(AXES["liking"]))
-    points.store.facts["liking_held"] = format(held.floor.quantize(Decimal("0.000001"), ROUND_FLOOR), "f")
+    held = Held(points, floor_of(points, points.needed({}), "held"))
     _levels(points, moved[1:], lambda on, fixed, n: _held(points, held, moved[0], on, fixed, n))
+
+
+def floor_of(points: Points, free: Point, fact: str) -> Decimal:
+    """Return the part of the best liking that is asked for, per cent, and keep it under a name."""
+    floor = (points.ways.floor * free.at(AXES["liking"])).quantize(Decimal("0.000001"), ROUND_FLOOR)
+    points.store.facts[fact] = format(floor, "f")
+    return floor
 
 
 def _levels(points: Points, moved: Sequence[Axis], curve: Callable[[Axis, Limits, int], None]) -> None:
@@ -91,7 +97,8 @@ def _levels(points: Points, moved: Sequence[Axis], curve: Callable[[Axis, Limits
     last = moved[1]
     count = max(2, min(LEVELS, points.ways.points // FEWEST))
     free = points.needed({})
-    tight, _ = points.end(last, {}, free)
+    floor = floor_of(points, free, "from free")
+    tight = (liked_at(points, last, {}, floor) if floor else None) or points.end(last, {}, free)[0]
     loose = free.at(last)
     for k in range(count):
         limit = last.toward(loose + (tight - loose) * k / count, loose=True)
@@ -99,12 +106,23 @@ def _levels(points: Points, moved: Sequence[Axis], curve: Callable[[Axis, Limits
 
 
 def _liked(points: Points, axis: Axis, goal: Axis, fixed: Limits, n: int) -> None:
-    """Points between the least of an axis and what the best menu takes."""
+    """Points between what the best menu takes of an axis and where little liking is left, or none at all."""
     free = points.needed(fixed)
-    tight, start = points.end(axis, fixed, free)
+    proved = points.proved(axis, fixed, free)
     nodes = {free.at(axis): free}
-    if axis.beats(tight, free.at(axis)):
-        nodes[tight] = points.point({**fixed, axis.name: tight}, start=start)
+    floor = floor_of(points, free, f"from {name_of(fixed)}")
+    tight = liked_at(points, axis, fixed, floor) if floor else None
+    if tight is not None and proved is not None and axis.beats(tight, proved):
+        tight = None
+    if tight is not None and axis.beats(tight, free.at(axis)):
+        nodes[tight] = points.point({**fixed, axis.name: tight})
+    if tight is None or (tight in nodes and nodes[tight].end != "menu"):
+        # where the relaxation sees too little of whole packs, a search says how little is enough
+        least, start = points.end(axis, fixed, free)
+        if axis.beats(least, free.at(axis)):
+            nodes[least] = points.point({**fixed, axis.name: least}, start=start)
+        if tight is not None:
+            del nodes[tight]
     _between(nodes, axis, goal, n, lambda limit: points.point({**fixed, axis.name: limit}))
 
 
