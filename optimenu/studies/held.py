@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from optimenu.exports.run_folder import read_run
 from optimenu.program.page import GOAL_DECIMALS
+from optimenu.solve.bound import certify, relax
 from optimenu.solve.merge import merge
 from optimenu.solve.reach import reach
 from optimenu.studies.axes import AXES, Axis
@@ -16,6 +17,7 @@ from optimenu.studies.points import name_of
 from optimenu.studies.store import RUNS
 
 if TYPE_CHECKING:
+    from optimenu.program.certificate import Certificate
     from optimenu.studies.curve import Point
     from optimenu.studies.points import Limits, Points
 
@@ -130,19 +132,30 @@ class Held:
         return limit if min(tight, loose) < limit < max(tight, loose) else None
 
     def _with_least(self, axis: Axis, point: Point, limits: Limits) -> Point:
-        """Add what is proved of the least that keeps the floor within the other limits."""
-        if axis.name in point.least or axis.name not in point.limits:
+        """Add what is proved of the least that keeps the floor within the limits."""
+        if axis.name in point.least or any(point.limits.get(k) != v for k, v in limits.items()):
             return point
         store = self.points.store
+        proved = None
         certificate = read_run(store.folder / RUNS / point.run).certificate
-        others = {k: v for k, v in point.limits.items() if k != axis.name}
-        if certificate is None or others != dict(limits):
-            return point
-        _, program = self.points.question()
-        at = limited(program, self.points.caps, point.limits)
-        units = int((self.floor * 10 ** (GOAL_DECIMALS - 2)).to_integral_value(ROUND_FLOOR))
-        proved = least_proved(at, certificate, axis, point.limits[axis.name], units)
+        if certificate is not None and axis.name in point.limits:
+            at = {**limits, axis.name: point.limits[axis.name]}
+            proved = self._proved(axis, at, certificate)
+        if proved is None:
+            # where the menu was found the limit may bear no price; at the relaxation's own least it does
+            cap = liked_at(self.points, axis, limits, self.floor)
+            if cap is not None:
+                at = {**limits, axis.name: cap}
+                program = limited(self.points.question()[1], self.points.caps, at)
+                relaxation = relax(program)
+                if relaxation.status == "solved":
+                    proved = self._proved(axis, at, certify(program, relaxation))
         if proved is not None:
             point = replace(point, least={**point.least, axis.name: proved})
             store.keep(point.run, point, None)
         return point
+
+    def _proved(self, axis: Axis, limits: Limits, certificate: Certificate) -> Decimal | None:
+        program = limited(self.points.question()[1], self.points.caps, limits)
+        units = int((self.floor * 10 ** (GOAL_DECIMALS - 2)).to_integral_value(ROUND_FLOOR))
+        return least_proved(program, certificate, axis, limits[axis.name], units)

@@ -36,6 +36,9 @@ if TYPE_CHECKING:
 
 GAP = 0.005
 """Gap of a point that is told as reached or not."""
+NEAR, NEARER = Decimal("0.06"), Decimal("0.035")
+"""A search starts from a menu whose amounts lie within this part beyond the limits, or that part inside them,
+else anew; from trials."""
 _STEP = Decimal("0.000001")
 
 
@@ -154,18 +157,20 @@ class Points:
             raise Stopped
 
     def _nearest(self, limits: Limits) -> Point | None:
-        """Return the point to start from: the best liked of those that keep the limits, else the nearest."""
-        menus = [p for p in self.store.points.values() if p.end == "menu"]
+        """Return the menu to start from, if one is near: it takes a little too much, else a little less.
 
-        def missed(p: Point) -> Decimal:
-            total = Decimal(0)
-            for name, limit in limits.items():
-                axis = self.caps[name]
-                if axis.beats(limit, p.at(axis)):
-                    total += abs(p.at(axis) - limit) / max(abs(limit), axis.step)
-            return total
+        To give something up is easier than to find what is worth more room.
+        """
+        caps = self.caps
 
-        return min(menus, key=lambda p: (missed(p), -p.at(AXES["liking"]), p.run), default=None)
+        def apart(p: Point) -> tuple[bool, Decimal, str]:
+            parts = [abs(p.at(caps[k]) - v) / max(abs(v), caps[k].step) for k, v in limits.items()]
+            within = not any(caps[k].beats(v, p.at(caps[k])) for k, v in limits.items())
+            return within, max(parts, default=Decimal(0)), p.run
+
+        menus = [(apart(p), p) for p in self.store.points.values() if p.end == "menu"]
+        near = [(key, p) for key, p in menus if key[1] <= (NEARER if key[0] else NEAR)]
+        return min(near, key=lambda pair: pair[0], default=(None, None))[1]
 
     def proved(self, axis: Axis, fixed: Limits, free: Point) -> Decimal | None:
         """Return an amount that no menu betters within limits, and keep it; None where none is proved."""

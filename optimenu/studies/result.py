@@ -198,7 +198,8 @@ def _cost(found: Result, one: Point, other: Point, step: Decimal, *, again: bool
     of = " of liking" if y.unit == "%" else ""
     costs = "costs" if y.unit == "%" else "takes" if y.less else "gives up"
     span = f"{'from' if again else 'From'} {plain(one.at(x), 1)} to {_amount(x, other.at(x))}"
-    rates = f"{plain(abs(each), 2)} {y.unit} for each {step:f} {x.unit}"
+    more = f"{step:f} {x.unit}" if x.unit != "items" or step != 1 else "item"
+    rates = f"{plain(abs(each), 2)} {y.unit} for each {more}"
     return f"{span} {costs} {plain(lost, 1)} {y.unit}{of}, {rates}"
 
 
