@@ -112,15 +112,15 @@ class Catalogue:
         The file as the user would write it.
     present : frozenset of str
         Every column the file has, nutrient or not.
-    left_out : int
-        Items of the file that the plan does not draw on.
+    left_out : frozenset of str
+        Ids of the file's items that the plan does not draw on.
     """
 
     items: tuple[Item, ...]
     columns: frozenset[str]
     file: str
     present: frozenset[str] = frozenset()
-    left_out: int = 0
+    left_out: frozenset[str] = frozenset()
 
     @cached_property
     def by_id(self) -> Mapping[str, Item]:

@@ -46,7 +46,12 @@ class Named(Settings):
         }
         for field, names in known.items():
             for name in getattr(self, field):
-                if name not in names:
+                if field == "items" and name in catalogue.left_out:
+                    text = (
+                        f'item "{name}" is left out by [catalogue]; take it out here, or bring it back there'
+                    )
+                    yield field, text
+                elif name not in names:
                     word = field.removesuffix("s").replace("_", " ")
                     yield field, f'no {word} "{name}" in the catalogue.{nearest(name, names)}'
 

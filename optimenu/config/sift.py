@@ -81,7 +81,8 @@ def sift(
     if not kept:
         text = f"nothing of {len(catalogue.items)} items is kept; name more words, or leave fewer out"
         return catalogue, (((("only",) if table.only else ("leave_out",)), text),)
-    return replace(catalogue, items=kept, left_out=len(catalogue.items) - len(kept)), ()
+    rest = frozenset(catalogue.by_id) - {i.id for i in kept}
+    return replace(catalogue, items=kept, left_out=rest), ()
 
 
 def _faults(catalogue: Catalogue, table: CatalogueTable) -> Iterator[tuple[tuple[str, ...], str]]:

@@ -82,7 +82,7 @@ def _apart(problem: Problem) -> list[str]:
 
 
 def _kept(catalogue: Catalogue) -> str:
-    kept, out = len(catalogue.items), catalogue.left_out
+    kept, out = len(catalogue.items), len(catalogue.left_out)
     return f"{kept} of {kept + out}, {out} left out by this config" if out else str(kept)
 
 
