@@ -7,10 +7,12 @@ None, which means *unknown*, never zero.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
+
+from optimenu.errors import nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +128,18 @@ class Catalogue:
     def by_id(self) -> Mapping[str, Item]:
         """Item by its id."""
         return {item.id: item for item in self.items}
+
+    def absent(self, kind: str, name: str, known: Sequence[str]) -> str:
+        """Return the fault of naming what no item bears: an item, a tag, a trait.
+
+        Parameters
+        ----------
+        known : sequence of str
+            What could have been named.
+        """
+        if kind == "item" and name in self.left_out:
+            return f'item "{name}" is left out by [catalogue]; take it out here, or bring it back there'
+        return f'no {kind} "{name}" in the catalogue.{nearest(name, known)}'
 
     @cached_property
     def order(self) -> Mapping[str, int]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from optimenu.errors import nearest
 from optimenu.settings import Settings
 
 if TYPE_CHECKING:
@@ -46,14 +45,9 @@ class Named(Settings):
         }
         for field, names in known.items():
             for name in getattr(self, field):
-                if field == "items" and name in catalogue.left_out:
-                    text = (
-                        f'item "{name}" is left out by [catalogue]; take it out here, or bring it back there'
-                    )
-                    yield field, text
-                elif name not in names:
+                if name not in names:
                     word = field.removesuffix("s").replace("_", " ")
-                    yield field, f'no {word} "{name}" in the catalogue.{nearest(name, names)}'
+                    yield field, catalogue.absent(word, name, names)
 
     def words(self) -> str:
         """Return the names, for reading."""

@@ -105,8 +105,7 @@ def _faults(catalogue: Catalogue, table: CatalogueTable) -> Iterator[tuple[tuple
     for field, names in _names(catalogue).items():
         for name in getattr(table.leave_out, field):
             if name not in names:
-                text = f'no {field[:-1]} "{name}" in the catalogue.{nearest(name, names)}'
-                yield ("leave_out", field), text
+                yield ("leave_out", field), catalogue.absent(field[:-1], name, names)
 
 
 def _names(catalogue: Catalogue) -> Mapping[str, list[str]]:
