@@ -50,7 +50,8 @@ def liked_at(points: Points, axis: Axis, limits: Limits, wanted: Decimal) -> Dec
     best = reach(merged, rows, high=axis.less, floor=float(wanted) / 100, goal_decimals=GOAL_DECIMALS)
     if best is None:
         return None
-    return axis.toward(axis.limit_at(program, rows[0], Decimal(best), axis.unlimited), loose=True)
+    units = Decimal(best).scaleb(int(program.row_decimals[rows[0]]))
+    return axis.toward(axis.limit_at(program, rows[0], units, axis.unlimited), loose=True)
 
 
 class Held:

@@ -9,6 +9,7 @@ import pytest
 from optimenu.config.case import load_case
 from optimenu.solve.halt import Halt
 from optimenu.studies.axes import AXES
+from optimenu.studies.held import liked_at
 from optimenu.studies.points import Points, Ways
 from optimenu.studies.result import result
 from optimenu.studies.store import Question, Store, read_trade
@@ -35,6 +36,11 @@ def traded(tmp_path, names, *, points=8, floor="0", moves=20_000):
     assert told
     found = result(read_trade(tmp_path / "trade"))
     return found, every(config, tuple(store.facts["best"]))
+
+
+def finder(config, names, ways, store):
+    caps = {n: AXES[n] for n in names if AXES[n].limited}
+    return Points(load_case(config), caps, ways, store, Halt(), lambda *_: None, lambda *_: None)
 
 
 def amount(menu, axis):
@@ -109,3 +115,22 @@ def test_three_axes(tmp_path):
             (m.volume, m.variety) == (p.at(axes[0]), p.at(axes[1])) and abs(m.liking - p.at(axes[2])) < SLACK
             for m in menus
         )
+
+
+@pytest.mark.parametrize("name", ["volume", "mass", "cost", "variety"])
+def test_where_the_relaxation_is_liked_enough_no_menu_is_passed_over(tmp_path, name):
+    axis = AXES[name]
+    config = write_few(tmp_path / "project")
+    store = Store(tmp_path / "trade", Question("few", "plan.toml", {}, (name, "liking"), 1000, 1, "0"))
+    points = finder(config, (name, "liking"), Ways(3, 1000, 1, 1, D(0)), store)
+    points.scale()
+    menus = every(config, tuple(store.facts["best"]))
+    best = max(m.liking for m in menus)
+    for part in ("0.5", "0.95"):
+        limit = liked_at(points, axis, {}, best * D(part))
+        tightest = [amount(m, axis) for m in menus if m.liking >= best * D(part)]
+        least = min(tightest) if axis.less else max(tightest)
+        assert not axis.beats(least, limit)
+        # nor is it far off
+        assert abs(limit - least) < least / 2
+    assert liked_at(points, axis, {}, D(500)) is None
