@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any
@@ -143,11 +144,12 @@ class Points:
         options = Options(
             moves=self.ways.moves, seed=self.ways.seed, threads=self.ways.threads, gap=GAP, start=start
         )
+        began = time.perf_counter()
         planned = plan(case, options, self.tell, self.halt, given)
         self._look()
         point, files = Point(dict(limits), planned.outcome.end), None
         if planned.menu is not None:
-            files = run_files(planned, options, {})
+            files = run_files(planned, options, {"plan": time.perf_counter() - began})
             point = replace(point, run=name, **_told(planned))
         self.store.keep(name, point, files)
         return point

@@ -165,6 +165,14 @@ def step_of(points: Sequence[Point], axis: Axis) -> Decimal:
     return max(step, axis.step).normalize()
 
 
+def places_of(axis: Axis, step: Decimal) -> int:
+    """Return the decimals that tell amounts of an axis apart, of which a step is one twentieth."""
+    if axis.step == 1:
+        return 0
+    exponent = step.as_tuple().exponent
+    return max(1, 1 - exponent) if isinstance(exponent, int) else 1
+
+
 def rate(one: Point, other: Point, found: Result, step: Decimal) -> Decimal | None:
     """Return how much `up` grows for a step of `across` more, between two points; None where they meet."""
     apart = other.at(found.across) - one.at(found.across)
@@ -183,12 +191,13 @@ def sentences(found: Result, s: Series) -> list[str]:
     if s.knee is None:
         return [f"The curve is nearly straight, without a knee. {_cost(found, best, worst, step)}."]
     at = s.points[s.knee]
-    name = f"The knee is point {s.numbers[s.knee]}, at {_amount(found.across, at.at(found.across))}"
+    where = _amount(found.across, at.at(found.across), step)
+    name = f"The knee is point {s.numbers[s.knee]}, at {where}"
     return [f"{name}. {_cost(found, best, at, step)}; {_cost(found, at, worst, step, again=True)}."]
 
 
-def _amount(axis: Axis, value: Decimal) -> str:
-    return f"{plain(value, 1)} {axis.unit}"
+def _amount(axis: Axis, value: Decimal, step: Decimal) -> str:
+    return f"{plain(value, places_of(axis, step))} {axis.unit}"
 
 
 def _cost(found: Result, one: Point, other: Point, step: Decimal, *, again: bool = False) -> str:
@@ -197,7 +206,8 @@ def _cost(found: Result, one: Point, other: Point, step: Decimal, *, again: bool
     each = rate(one, other, found, step) or Decimal(0)
     of = " of liking" if y.unit == "%" else ""
     costs = "costs" if y.unit == "%" else "takes" if y.less else "gives up"
-    span = f"{'from' if again else 'From'} {plain(one.at(x), 1)} to {_amount(x, other.at(x))}"
+    start = plain(one.at(x), places_of(x, step))
+    span = f"{'from' if again else 'From'} {start} to {_amount(x, other.at(x), step)}"
     more = f"{step:f} {x.unit}" if x.unit != "items" or step != 1 else "item"
     rates = f"{plain(abs(each), 2)} {y.unit} for each {more}"
     return f"{span} {costs} {plain(lost, 1)} {y.unit}{of}, {rates}"

@@ -15,6 +15,7 @@ from optimenu.studies.points import GAP, limit_words
 from optimenu.studies.result import (
     chart,
     percent_up,
+    places_of,
     rate,
     sentences,
     step_of,
@@ -96,13 +97,14 @@ def _columns(found: Result, s: Series, width: int) -> list[tuple[str, Callable[[
     step = step_of(s.points, x) if s.points else x.step
 
     def amount(a: Axis) -> tuple[str, Callable[[Point, Point | None], str]]:
-        return f"{_short(a)}\n{a.unit}", lambda p, _: _number(a, p.amounts[a.name])
+        places = places_of(x, step) if a is x else _PLACES.get(a.unit, 1)
+        return f"{_short(a)}\n{a.unit}", lambda p, _: _number(p.amounts[a.name], places)
 
     def beyond(p: Point, _: Point | None) -> str:
         value = found.beyond(p)
         if value is not None and y.unit == "%":
             value = value.quantize(Decimal("0.01"), ROUND_CEILING)
-        return "?" if value is None else _number(y, value)
+        return _number(value, _PLACES.get(y.unit, 1))
 
     def change(p: Point, before: Point | None) -> str:
         each = None if before is None else rate(before, p, found, step)
@@ -110,7 +112,7 @@ def _columns(found: Result, s: Series, width: int) -> list[tuple[str, Callable[[
 
     side = "at most" if not y.less else "no less"
     columns = [amount(x), amount(y), (f"{side}\n{y.unit}", beyond)]
-    columns.append((f"each\n{step:f} {x.unit if x.unit != 'items' else 'more'}", change))
+    columns.append((f"per\n{step:f} {x.unit if x.unit != 'items' else 'more'}", change))
     rest = [a for a in AXES.values() if a not in (x, y)]
     traded = [a for a in rest if a in found.axes]
     columns += [amount(a) for a in traded]
@@ -128,8 +130,8 @@ def _short(axis: Axis) -> str:
     return {"least": "least", "variety": "different"}.get(axis.name, axis.name)
 
 
-def _number(axis: Axis, value: Decimal | None) -> str:
-    return "?" if value is None else f"{value:,.{_PLACES.get(axis.unit, 1)}f}"
+def _number(value: Decimal | None, places: int) -> str:
+    return "?" if value is None else f"{value:,.{places}f}"
 
 
 def _proved(found: Result) -> list[str]:
