@@ -16,6 +16,7 @@ from optimenu.program.page import soft_amount, vector
 from optimenu.rules import steps
 from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown, outward, unit_word
 from optimenu.rules.nutrient_asks import ENERGY, FLUID, PERCENT, WATER, ZERO, Ask, AskMaker, fluid_edit
+from optimenu.rules.nutrient_edits import NutrientEdits
 from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines, replaced_intake
 from optimenu.rules.which import people_faults
 
@@ -26,7 +27,9 @@ if TYPE_CHECKING:
     from optimenu.menu.tally import Entry, Tally
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
+    from optimenu.program.origin import Origin
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
     from optimenu.settings import Role, Settings
 
 
@@ -326,6 +329,18 @@ price = 0.00001
             if ask.bottom and ask.side == "low" and ask.bottom not in e.item.upper:
                 proved = proved and self.problem.amount(e.item, ask.bottom) is not None
         return (known / mass if mass else Decimal(1)), proved
+
+    @cached_property
+    def _edits(self) -> NutrientEdits:
+        return NutrientEdits(self.settings, self.problem, self.asks)
+
+    def lever(self, origin: Origin, *, low: bool = False) -> str:
+        """Each person's line by itself, and each day kind's; energy gives way on both sides."""
+        return self._edits.lever(origin)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Move one person's line, on one day kind; no ceiling above a tolerable upper intake (UL)."""
+        return self._edits.further(origin, amount)
 
     def edit(self, measure: Measure) -> str:
         """Name the setting as it is written: a percentage for energy, a line of its own for a reference."""

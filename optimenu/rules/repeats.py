@@ -16,6 +16,7 @@ from optimenu.problem.calendar import passes, runs
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule, SettingFault
 from optimenu.rules.by_day import ByDay
+from optimenu.rules.edits import moved
 from optimenu.rules.which import course_faults, people_faults, people_of
 from optimenu.settings import Flag, Role, Settings, Whole
 
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
 
 Runs = tuple[tuple[int, ...], ...]
 Kind = Literal["item", "main_ingredient", "tag", "form", "cuisine", "texture", "flavour"]
@@ -360,6 +362,17 @@ most_a_day = 1
             table = self.settings.tables[measure.origin.key.split(".")[1]]
             return f"lower {measure.origin.key} under {table.gap_days} days"
         return super().edit(measure)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Allow more, or shorten a gap: one of 2 days is the shortest there is."""
+        name = origin.key.split(".")[1]
+        old, words = self.stated(origin.key), name.replace("_", " ")
+        if not origin.key.endswith(".gap_days"):
+            often = "a day" if origin.key.endswith("_a_day") else "in a cycle"
+            yield (moved(origin.key, old, old + amount, f"repeats of {words} {often}"),)
+        elif old > 2:
+            new = max(Decimal(2), old - max(amount, Decimal(1)))
+            yield (moved(origin.key, old, new, f"the gap between repeats of {words}", "days"),)
 
     def _counts(self, e: Entry, table: RepeatTable) -> bool:
         course = e.course.name if e.course else ""
