@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 _SERVINGS = 10
 """Servings that count as one step where a limit is nothing at all; only orders what is offered."""
+_SHAPE = 10.0
+"""Times as much that a step counts which changes the courses of a meal."""
 _TRY = Decimal("0.001")
 """Part of a limit by which a lever must be able to move."""
 
@@ -129,7 +131,15 @@ class Board:
             for lever in self.levers
             if lever.columns and not lever.rows
         ]
-        return Moved(len(self.levers), low, high, self.size, self._loose(), bars)
+        return Moved(len(self.levers), low, high, self.size, self.cost, self._loose(), bars)
+
+    @property
+    def cost(self) -> NDArray[np.float64]:
+        """What a step of each lever counts: the shape of the meals is the last to give way."""
+        shapes = [
+            bool(lever.rows) and lever.rule.shapes(self.program.origins[lever.rows[0]]) for lever in self.levers
+        ]
+        return np.where(np.asarray(shapes, dtype=bool), _SHAPE, 1.0)
 
     def _side(self, lever: Lever, row: int) -> bool:
         """Tell whether it is the low side of a row that a lever moves; both sides are never one lever."""

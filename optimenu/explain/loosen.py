@@ -41,6 +41,8 @@ if TYPE_CHECKING:
 ROLES: tuple[Writer, ...] = ("planner", "dietitian", "physician")
 MOST = 4
 """Most ways out that are looked for."""
+ROUNDS = 12
+"""Times that levers are barred and the least steps looked for anew."""
 LARGER = (Decimal("1.25"), Decimal("1.5"), Decimal(2))
 """Times a step that is tried where the step itself gives no menu."""
 _STEP = 10**15
@@ -167,7 +169,9 @@ class _Finder:
         last: list[int] = []
         seen: set[tuple[str, ...]] = set()
         n = 0
-        while n < most and not self._stopped():
+        for _ in range(ROUNDS):
+            if n == most or self._stopped():
+                return
             steps = self._steps(barred)
             if steps is None:
                 # what was barred last is needed whatever else gives: it may move, and another is barred
@@ -211,7 +215,7 @@ class _Finder:
             return None
         if not given.moved:
             # whole servings alone stand in the way
-            return self._whole_steps(free)
+            return self._fewest(self._whole_steps(free))
         chosen = given.moved
         for k in reversed(given.moved[1:]):
             fewer = np.zeros_like(free)
@@ -224,6 +228,20 @@ class _Finder:
             given = give(self.program, self.merged, self.moved, fewer) or given
         self.uses = given.uses
         return {k: float(given.step[k]) for k in given.moved}
+
+    def _fewest(self, steps: Steps | None) -> Steps | None:
+        """The same with as few levers as suffice."""
+        if not steps:
+            return steps
+        for k in sorted(steps, key=lambda k: steps[k]):
+            if len(steps) == 1:
+                break
+            fewer = np.zeros(len(self.board.levers), dtype=bool)
+            fewer[[j for j in steps if j != k]] = True
+            found = self._whole_steps(fewer)
+            if found:
+                steps = found
+        return steps
 
     def _whole_steps(self, free: NDArray[np.bool_]) -> Steps | None:
         """Steps by which the nearest choice of whole servings misses the limits that may give way."""
@@ -253,12 +271,12 @@ class _Finder:
         """The program in which what may give way has its price, and nothing else is worth anything."""
         program = self.program
         price, gain = program.row_price.copy(), np.zeros_like(program.gain)
-        high = program.high.copy()
+        high, cost = program.high.copy(), self.board.cost
         last = self.board.size * 10.0 ** program.row_decimals.astype(np.float64)
         for lever in self.board.levers:
             if free[lever.number]:
                 for r in lever.rows:
-                    price[r] = max(1, int(_STEP / last[r]))
+                    price[r] = max(1, int(_STEP * cost[lever.number] / last[r]))
                 if not lever.rows:
                     gain[lever.columns] -= _STEP // 10
             elif lever.columns and not lever.rows:

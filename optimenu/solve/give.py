@@ -55,6 +55,7 @@ class Levers:
     low: NDArray[np.int64]
     high: NDArray[np.int64]
     size: NDArray[np.float64]
+    cost: NDArray[np.float64]
     loose: NDArray[np.bool_]
     bars: Sequence[Bar] = ()
 
@@ -116,7 +117,7 @@ def _model(
     start = np.zeros(m + more + 1, dtype=np.int32)
     np.cumsum(np.bincount(rows, minlength=m + more), out=start[1:])
     model = LinearModel(
-        cost=np.concatenate([np.zeros(n), np.full(levers.count, -1.0)]),
+        cost=np.concatenate([np.zeros(n), -levers.cost]),
         low=np.concatenate([base.low, np.zeros(levers.count)]),
         high=np.concatenate([base.high, np.where(free, np.inf, 0.0)]),
         row_low=np.concatenate([base.row_low, np.full(more, -np.inf)]),
