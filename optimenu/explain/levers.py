@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimenu.config.roles import RANK
-from optimenu.program.build import build
+from optimenu.program.build import limits
 from optimenu.program.origin import Origin
 from optimenu.program.program import HARD, LINK, NO_HIGH, NO_LOW
 from optimenu.rules.edits import Wanted
@@ -110,7 +110,7 @@ class Board:
         self.problem, self.rules, self.role = problem, rules, role
         self.levers: list[Lever] = []
         self._found: dict[tuple[str, str], Lever | None] = {}
-        self.program: Program = build(problem, [_Lenient(r, role) for r in rules])
+        self.program: Program = limits(problem, [_Lenient(r, role) for r in rules])
         self.size = _sizes(self.program)
         self._by_table = {r.table: r for r in rules}
         self._rows()
@@ -131,7 +131,7 @@ class Board:
             for lever in self.levers
             if lever.columns and not lever.rows
         ]
-        return Moved(len(self.levers), low, high, self.size, self.cost, self._loose(), bars)
+        return Moved(len(self.levers), low, high, self.size, self.cost, bars)
 
     @property
     def cost(self) -> NDArray[np.float64]:
@@ -227,20 +227,6 @@ class Board:
                 item = problem.catalogue.items[int(p.item[c])].id
                 out.append(Wanted(person, day.kind, meal.name, course, item))
         return list(dict.fromkeys(out))
-
-    def _loose(self) -> NDArray[np.bool_]:
-        """Worth groups whose length rests on repeats that a lever moves."""
-        p = self.program
-        free = set()
-        for lever in self.levers:
-            if lever.rule.table == "repeats":
-                free |= {(p.origins[r].person, p.origins[r].what.partition(", ")[0]) for r in lever.rows}
-        out = np.zeros(p.n_groups, dtype=bool)
-        for g in range(p.n_groups):
-            person = self.problem.people[int(p.group_person[g])].id
-            item = self.problem.catalogue.items[int(p.item[p.group_column[p.group_start[g]]])].id
-            out[g] = (person, item) in free
-        return out
 
 
 def _sizes(program: Program) -> NDArray[np.float64]:

@@ -293,18 +293,19 @@ most_a_day = 1
         more = own * (table.most_a_day or 0)
         caps = []
         if table.most_a_cycle and any(set(repeating) <= set(run) for run, _ in self._passes):
-            caps.append(table.most_a_cycle + more)
+            caps.append(("most_a_cycle", table.most_a_cycle + more))
         gap = table.gap_days
         if gap and table.most_a_day == 1 and self._met(name, repeating, gap):
-            caps.append(len(repeating) // gap + more)
-        if not caps:
-            return
+            caps.append(("gap_days", len(repeating) // gap + more))
+        person, items = self.problem.people[p].id, self.problem.catalogue.items
         every = np.bincount(
             page.item[page.of(p, days, certain=True)], minlength=len(page.problem.catalogue.items)
         )
         for k, cols in by_item.items():
             if len(cols) and every[k] == len(cols):
-                page.cap_uses(p, k, min(caps))
+                for line, most in caps:
+                    origin = self._origin(name, line, person, f"{items[k].id}, every use")
+                    page.cap_uses(p, k, most, None if own else origin)
 
     def _met(self, name: str, days: list[int], gap: int) -> bool:
         """Tell whether every run round the cycle is judged, the seam's too: then days // gap is the most."""

@@ -56,7 +56,6 @@ class Levers:
     high: NDArray[np.int64]
     size: NDArray[np.float64]
     cost: NDArray[np.float64]
-    loose: NDArray[np.bool_]
     bars: Sequence[Bar] = ()
 
 
@@ -112,8 +111,6 @@ def _model(
     values = np.concatenate([base.value, value, bar_value])
     order = np.argsort(rows, kind="stable")
     more = len(levers.bars)
-    high = base.row_high.copy()
-    high[merged.link_row[levers.loose]] = np.inf
     start = np.zeros(m + more + 1, dtype=np.int32)
     np.cumsum(np.bincount(rows, minlength=m + more), out=start[1:])
     model = LinearModel(
@@ -121,7 +118,7 @@ def _model(
         low=np.concatenate([base.low, np.zeros(levers.count)]),
         high=np.concatenate([base.high, np.where(free, np.inf, 0.0)]),
         row_low=np.concatenate([base.row_low, np.full(more, -np.inf)]),
-        row_high=np.concatenate([high, np.zeros(more)]),
+        row_high=np.concatenate([base.row_high, np.zeros(more)]),
         start=start,
         index=index[order].astype(np.int32),
         value=values[order],
