@@ -137,7 +137,8 @@ class Board:
     def cost(self) -> NDArray[np.float64]:
         """What a step of each lever counts: the shape of the meals is the last to give way."""
         shapes = [
-            bool(lever.rows) and lever.rule.shapes(self.program.origins[lever.rows[0]]) for lever in self.levers
+            bool(lever.rows) and lever.rule.shapes(self.program.origins[lever.rows[0]])
+            for lever in self.levers
         ]
         return np.where(np.asarray(shapes, dtype=bool), _SHAPE, 1.0)
 

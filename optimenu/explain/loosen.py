@@ -41,6 +41,8 @@ if TYPE_CHECKING:
 ROLES: tuple[Writer, ...] = ("planner", "dietitian", "physician")
 MOST = 4
 """Most ways out that are looked for."""
+MOST_LEVERS, MOST_SHAPES = 4, 2
+"""Most changes of one way, and most of them that change the courses of a meal: more is another plan."""
 ROUNDS = 12
 """Times that levers are barred and the least steps looked for anew."""
 LARGER = (Decimal("1.25"), Decimal("1.5"), Decimal(2))
@@ -225,7 +227,8 @@ class _Finder:
         if len(chosen) < len(given.moved):
             fewer = np.zeros_like(free)
             fewer[chosen] = True
-            given = give(self.program, self.merged, self.moved, fewer) or given
+            again = give(self.program, self.merged, self.moved, fewer)
+            given = given if again is None else again
         self.uses = given.uses
         return {k: float(given.step[k]) for k in given.moved}
 
@@ -297,6 +300,9 @@ class _Finder:
                 yield way
 
     def _choices(self, steps: Steps) -> int:
+        shapes = sum(self.board.shapes(self.board.levers[k]) for k in steps)
+        if len(steps) > MOST_LEVERS or shapes > MOST_SHAPES:
+            return 0
         if len(steps) > 1:
             return 1
         lever = self.board.levers[next(iter(steps))]

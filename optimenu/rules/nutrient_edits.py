@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 PUBLISHED = "nutrients.reference."
 TOXIC = f"{PUBLISHED}UL"
 """Key of the published tolerable upper intakes, which are lifted for no one."""
+FARTHEST = Decimal(30)
+"""Percent from the requirement beyond which no energy range is offered; common practice, no source."""
 _PROPORTIONS = ("nutrients.shares.", "nutrients.per_1000_kcal.", "nutrients.ratios.")
 
 
@@ -58,7 +60,9 @@ class NutrientEdits:
             need = ask.total / (1 + sign * old / PERCENT)
             span = "a day" if key.endswith("day_within") else "the mean over the stay"
             words = f"how far energy of {span} may differ from the requirement"
-            yield (moved(key, old, old + amount / need * PERCENT, words, "%"),)
+            edit = moved(key, old, old + amount / need * PERCENT, words, "%")
+            if edit.new <= max(FARTHEST, old):
+                yield (edit,)
         elif key == FLUID:
             day = self.problem.days[origin.day]
             old = self._stated(key)
