@@ -10,7 +10,7 @@ from optimenu.menu.menu import Menu
 from optimenu.menu.tally import Tally
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from optimenu.config.case import Case
     from optimenu.program.origin import Origin
@@ -61,6 +61,7 @@ class Readings:
 
     def __init__(self, case: Case, menu: Menu | None = None) -> None:
         self._problem = case.problem
+        self._rules = {rule.table: rule for rule in case.rules}
         self._found: dict[tuple[Origin, bool], Measure] = {}
         # of nothing first: a menu knows more limits, and says more of those that depend on it
         for each in (Menu.of(()), menu):
@@ -69,9 +70,14 @@ class Readings:
                 for rule in case.rules:
                     self._take(rule.measures(tally))
 
-    def _take(self, measures: object) -> None:
+    def shapes(self, origin: Origin) -> bool:
+        """Tell whether a promise lays down the shape of the meals."""
+        rule = self._rules.get(origin.rule)
+        return rule is not None and rule.shapes(origin)
+
+    def _take(self, measures: Iterable[Measure]) -> None:
         found: dict[tuple[Origin, bool], Measure] = {}
-        for m in measures:  # type: ignore[attr-defined]
+        for m in measures:
             for low_side in (True, False):
                 if (m.low if low_side else m.high) is not None:
                     found[m.origin, low_side] = m
@@ -136,8 +142,3 @@ def _per(m: Measure, *, low_side: bool) -> tuple[Decimal, bool]:
 def place(case: Case, origin: Origin) -> str:
     """Config key of a limit, with its file and line."""
     return f"{origin.key} at {case.where(origin.key)}"
-
-
-def by_person(case: Case) -> Mapping[str, str]:
-    """Names of people by id."""
-    return {p.id: p.name for p in case.problem.people}

@@ -3,8 +3,8 @@
 A multiplier is the rate at which the relaxation's optimum grows with a limit. The optimum is concave in
 the limits, so the rate promises too much for every larger step, never too little: the same multipliers
 prove, in whole numbers, that with the limit moved by d no menu is worth more than the bound plus rate
-times d. How much of that is real, a second solve with the limit moved tells. Both speak of the bound, which is
-a ceiling on every menu; what a menu gains, only a search can tell.
+times d. How much of that is real, a second solve with the limit moved tells. Both speak of the bound, which
+is a ceiling on every menu; what a menu gains, only a search can tell.
 
 Source: sensitivity of linear programs, Bertsimas and Tsitsiklis, Introduction to Linear Optimization,
 1997, ch. 5 (from memory).
@@ -25,6 +25,8 @@ from optimenu.program.program import HARD, IMPLIED, LINK
 from optimenu.solve.bound import proved_bound
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from optimenu.explain.reading import Readings
     from optimenu.program.origin import Origin
     from optimenu.program.program import Program
@@ -54,6 +56,8 @@ class Limit:
         Mean liking for one unit of every one of its rows, not negative.
     share : float
         Mean liking for 1 % of the limit; 0 where the limit is 0 or cannot be told.
+    shape : bool
+        Whether it is the shape of the meals: one more place is another plan, not a looser limit.
     """
 
     origin: Origin
@@ -63,6 +67,7 @@ class Limit:
     reading: Reading
     rate: float
     share: float
+    shape: bool = False
 
     @property
     def step(self) -> Decimal:
@@ -99,6 +104,27 @@ class Trial:
     promised: Decimal
     gain: Decimal | None
     loss: Decimal | None
+
+
+@dataclass(frozen=True)
+class SoftCost:
+    """What missing one soft limit costs.
+
+    Attributes
+    ----------
+    origin : Origin
+        Of the first of its rows that are missed.
+    rows : int
+        How many are.
+    cost : float
+        Mean liking.
+    """
+
+    origin: Origin
+    rows: int
+    low_side: bool
+    reading: Reading
+    cost: float
 
 
 def binding(program: Program, relaxation: Relaxation, readings: Readings) -> tuple[Limit, ...]:
@@ -140,6 +166,7 @@ def _limit(
         reading=reading,
         rate=float(rate.sum()),
         share=whole / 100,
+        shape=readings.shapes(program.origins[rows[0]]),
     )
 
 
@@ -184,6 +211,36 @@ def stride(limit: Limit) -> Decimal:
     return limit.step if limit.reading.unit in COUNTS else 10 * limit.step
 
 
-def pattern(limit: Limit) -> bool:
-    """Tell whether a limit is a place of a meal: one more of it is another plan, not a looser limit."""
-    return limit.origin.rule in ("meals", "reserve") and limit.reading.unit in COUNTS
+def soft_costs(program: Program, x: NDArray[np.float64], readings: Readings) -> tuple[SoftCost, ...]:
+    """What soft limits cost a choice, the dearest first.
+
+    Parameters
+    ----------
+    x : (n,)
+        Uses of every column; whole numbers of a menu, or fractions of a relaxation.
+    """
+    soft = np.flatnonzero(program.row_price != HARD)
+    groups: dict[tuple[str, str, str, str, bool], list[int]] = defaultdict(list)
+    cost: dict[tuple[str, str, str, str, bool], float] = defaultdict(float)
+    for r in soft.tolist():
+        a, b = int(program.row_start[r]), int(program.row_start[r + 1])
+        activity = float(program.row_coef[a:b].astype(np.float64) @ x[program.row_column[a:b]])
+        low, high = int(program.row_low[r]), int(program.row_high[r])
+        over = max(low - activity, activity - high, 0.0)
+        price = over * int(program.row_price[r]) / 10.0**program.goal_decimals
+        if price > _SEEN / 100:
+            o = program.origins[r]
+            key = (o.rule, o.key, o.person, o.what, low > activity)
+            groups[key].append(r)
+            cost[key] += price
+    found = [
+        SoftCost(
+            program.origins[rows[0]],
+            len(rows),
+            low_side=key[-1],
+            reading=readings.of([program.origins[r] for r in rows], low_side=key[-1]),
+            cost=cost[key],
+        )
+        for key, rows in groups.items()
+    ]
+    return tuple(sorted(found, key=lambda c: (-c.cost, c.origin)))

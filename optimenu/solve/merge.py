@@ -212,8 +212,8 @@ def ends(
     program: Program, class_of: NDArray[np.int64], n_class: int
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Fewest and most uses of each class (n_class,)."""
-    low, high = (np.bincount(class_of, weights=b, minlength=n_class) for b in (program.low, program.high))
-    return low, high
+    low = np.bincount(class_of, weights=program.low, minlength=n_class).astype(np.float64)
+    return low, np.bincount(class_of, weights=program.high, minlength=n_class).astype(np.float64)
 
 
 def gains(program: Program, class_of: NDArray[np.int64], n_class: int) -> NDArray[np.float64]:
