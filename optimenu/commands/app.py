@@ -33,8 +33,8 @@ app = typer.Typer(
     ),
 )
 for name, module in (
-    ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("explain", explain), ("sheet", sheet), ("order", order),
-    ("drill", drill), ("model", export_model),
+    ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("explain", explain), ("sheet", sheet),
+    ("order", order), ("drill", drill), ("model", export_model),
     ("rules", rules), ("schema", schema),
 ):  # fmt: skip
     app.command(name)(module.run)

@@ -17,7 +17,7 @@ from optimenu.views.summary import many
 if TYPE_CHECKING:
     from optimenu.config.case import Case
     from optimenu.explain.told import Told
-    from optimenu.explain.why_not import Entry, Reason, WhyNot
+    from optimenu.explain.why_not import Cost, Entry, Reason, WhyNot
 
 FEW, MOST_COSTS = 3, 6
 
@@ -29,13 +29,13 @@ def missing_table(case: Case, told: Told) -> list[RenderableType]:
     letters = marks(case.problem.people)
     table = Table(box=None, pad_edge=False, header_style=STYLES["head"])
     for name in ("", "item", "score"):
-        table.add_column(name, justify="right" if name == "score" else "left", overflow="fold")
+        table.add_column(name, overflow="fold")
     table.add_column("why not", overflow="fold", ratio=1)
     for why in told.items:
         item = case.problem.catalogue.by_id[why.item]
-        name = cell(item.name)
-        name.append(f"\n{why.item}", STYLES["quiet"])
-        table.add_row(letters[why.person].text(), name, cell(score_of(why)), cell(short_reason(case, why)))
+        named = cell(item.name)
+        named.append(f"\n{why.item}", STYLES["quiet"])
+        table.add_row(letters[why.person].text(), named, cell(score_of(why)), cell(short_reason(why)))
     parts.append(table)
     notes = [
         f"{p.name}: {many(told.barred[p.id], 'item')} liked as well may not be given whatever the score"
@@ -57,23 +57,27 @@ def score_of(why: WhyNot) -> str:
     return f"{why.score}{' (est.)' if why.estimated else ''}"
 
 
-def short_reason(case: Case, why: WhyNot) -> str:
+def short_reason(why: WhyNot) -> str:
     """One sentence of why an item is not there."""
     if why.status == "not scored":
         return "; ".join(dict.fromkeys(r.refusal.text.removeprefix(f"{why.person}: ") for r in why.reasons))
     if why.status == "used":
-        return (
-            f"the relaxation serves it on {plain(Decimal(why.relaxed), 1)} dates: it would fit about as well"
-        )
+        dates = plain(Decimal(why.relaxed), 1)
+        return f"the relaxation serves it on {dates} dates: it would fit about as well"
     entry = why.entry
     if entry is None:
-        return "no score was found to matter"
-    costs = ", ".join(f"{c.label} {percent(c.amount)}" for c in entry.costs[:FEW] if c.amount > 0)
-    if entry.needed is None:
-        head = "not even a score of 9 brings it in"
-    else:
-        head = f"needs {entry.needed}"
-    return f"{head}: {entry.place} takes {percent(entry.cost)}, it earns {percent(entry.worth)} ({costs})"
+        return "the limits cannot be kept without it"
+    costs = ", ".join(f"{_what(why, c)} {percent(c.amount)}" for c in entry.costs[:FEW] if c.amount > 0)
+    head = "not even a score of 9 brings it in" if entry.needed is None else f"needs {entry.needed}"
+    earned = f"earns {percent(entry.worth)} at {why.score}"
+    return f"{head}: at {entry.place} it {earned} and takes {percent(entry.cost)} ({costs})"
+
+
+def _what(why: WhyNot, cost: Cost) -> str:
+    """Name what a cost is for; the person is known where it stands."""
+    if cost.shape:
+        return "the place"
+    return cost.label.removeprefix(f"{why.person}, ").removeprefix(f"{why.person}: ")
 
 
 def item_lines(case: Case, told: Told, why: WhyNot) -> list[RenderableType]:
@@ -87,7 +91,7 @@ def item_lines(case: Case, told: Told, why: WhyNot) -> list[RenderableType]:
     lines += _said(case, told, why)
     return [
         heading(f"{item.name} ({why.item}) and {person.name}"),
-        *(Padding(cell(text), (0, 0, 0, 2)) for text in lines[0:1] + lines[1:]),
+        *(Padding(cell(text), (0, 0, 0, 2)) for text in lines),
     ]
 
 
@@ -140,7 +144,7 @@ def _entry(why: WhyNot, entry: Entry) -> list[str]:
         f"liking {at}, and takes {percent(entry.cost)}:"
     )
     for c in entry.costs[:MOST_COSTS]:
-        what = f"the place, which other items want: {c.label}" if c.shape else c.label
+        what = f"{_what(why, c)}, which other items want" if c.shape else _what(why, c)
         verb = "takes" if c.amount > 0 else "gives back"
         lines.append(f"  {verb} {percent(abs(c.amount))}  {what} ({c.origin.key})")
     rest = sum(c.amount for c in entry.costs[MOST_COSTS:])
@@ -155,9 +159,8 @@ def _planned(told: Told, why: WhyNot) -> list[str]:
     where = "; ".join(f"{u.day}, {u.meal}, {u.course}" for u in why.uses)
     lines = [f"On the menu {many(len(why.uses), 'time')} in the cycle, {many(dates, 'date')}: {where}."]
     if shared:
-        lines.append(
-            f"Shared by {', '.join(shared)}: taken away from one, it is taken from all at the table."
-        )
+        table = ", ".join(shared)
+        lines.append(f"Shared by {table}: taken away from one, it is taken from all at the table.")
     without = why.without
     if without is None:
         return lines
