@@ -24,6 +24,14 @@ def run(
     ] = "planner",
     person: Annotated[str | None, typer.Option(help="Only what concerns this person, by id.")] = None,
     item: Annotated[str | None, typer.Option(help="Only what concerns this item, by id.")] = None,
+    run_folder: Annotated[
+        Path | None,
+        typer.Option("--run", help="Folder of the run spoken of; by default the latest, if of this config."),
+    ] = None,
+    replan: Annotated[
+        bool, typer.Option("--replan", help="Also search what the menu gains by the dearest limits: minutes.")
+    ] = False,
+    everything: Annotated[bool, typer.Option("--all", help="Long lists in full.")] = False,
     seed: Annotated[
         int | None, typer.Option(help="Start of the random numbers; else the config's.", min=0)
     ] = None,
@@ -35,6 +43,7 @@ def run(
 ) -> None:
     """Say which limits stand in the way of a menu and what would give one; or what each limit costs."""
     from optimenu.commands.ctrl_c import Asked
+    from optimenu.commands.explain_menu import asked_for, earlier, planned_now, show_menu
     from optimenu.solve.halt import Halt
 
     if role not in ROLES:
@@ -42,9 +51,15 @@ def run(
     halt = Halt(None)
     with Asked(halt) as asked:
         case, options = _given(config, seed, moves, threads)
-        planned = _planned(case, options, halt, asked)
-        if planned is not None and planned.outcome.end == "menu":
-            _with_menu(planned, person, item, as_json=as_json)
+        people = asked_for(case, person, item)
+        spoken = earlier(case, run_folder)
+        if spoken is None:
+            planned = _planned(case, options, halt, asked)
+            if planned is not None and planned.outcome.end == "menu":
+                spoken = planned_now(planned)
+        if spoken is not None:
+            again = (options.moves, options.seed, options.threads) if replan else None
+            show_menu(case, spoken, people, item, replan=again, everything=everything, as_json=as_json)
 
 
 def _given(config: Path, seed: int | None, moves: int | None, threads: int) -> tuple[Case, Options]:
@@ -71,7 +86,3 @@ def _planned(case: Case, options: Options, halt: Halt, asked: Asked) -> Planned 
             return interruptible(case, options, watch, halt, asked)
         except PersonImpossible:
             return None
-
-
-def _with_menu(planned: Planned, person: str | None, item: str | None, *, as_json: bool) -> None:
-    """Tell what the limits of a menu cost."""

@@ -136,11 +136,11 @@ class Board:
     @property
     def cost(self) -> NDArray[np.float64]:
         """What a step of each lever counts: the shape of the meals is the last to give way."""
-        shapes = [
-            bool(lever.rows) and lever.rule.shapes(self.program.origins[lever.rows[0]])
-            for lever in self.levers
-        ]
-        return np.where(np.asarray(shapes, dtype=bool), _SHAPE, 1.0)
+        return np.asarray([_SHAPE if self.shapes(lever) else 1.0 for lever in self.levers])
+
+    def shapes(self, lever: Lever) -> bool:
+        """Tell whether a lever changes the courses of a meal."""
+        return bool(lever.rows) and lever.rule.shapes(self.program.origins[lever.rows[0]])
 
     def _side(self, lever: Lever, row: int) -> bool:
         """Tell whether it is the low side of a row that a lever moves; both sides are never one lever."""

@@ -240,10 +240,9 @@ class _Finder:
             if len(steps) == 1:
                 break
             fewer = np.zeros(len(self.board.levers), dtype=bool)
-            fewer[[j for j in steps if j != k]] = True
-            found = self._whole_steps(fewer)
-            if found:
-                steps = found
+            fewer[list(steps)] = True
+            fewer[k] = False
+            steps = self._whole_steps(fewer) or steps
         return steps
 
     def _whole_steps(self, free: NDArray[np.bool_]) -> Steps | None:
