@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from optimenu.solve.merge import Merged
 
 ROLES: tuple[Writer, ...] = ("planner", "dietitian", "physician")
-MOST = 4
+MOST = 3
 """Most ways out that are looked for."""
 MOST_LEVERS, MOST_SHAPES = 4, 2
 """Most changes of one way, and most of them that change the courses of a meal: more is another plan."""
@@ -311,19 +311,31 @@ class _Finder:
         """Plan with larger and larger steps; None where there is no such change, or it may not be made."""
         way: Way | None = None
         done: set[Edits] = set()
+        failed: Steps = {}
         for ladder in self._ladder(steps):
-            edits = self._edits(ladder, choice)
-            if edits is None or edits in done:
-                continue
-            done.add(edits)
-            self.tell("; ".join(map(str, edits)))
-            found = self._plan(edits)
+            found = self._planned(ladder, choice, done)
             if found is None:
                 continue
             way = found
+            if way.state != "menu":
+                failed = ladder
+            elif failed:
+                # between what was too little and what is enough, once
+                middle = {k: (failed.get(k, 0.0) + step) / 2 for k, step in ladder.items()}
+                smaller = self._planned(middle, choice, done)
+                return smaller if smaller is not None and smaller.state == "menu" else way
             if way.state == "menu" or self._stopped():
                 break
         return way
+
+    def _planned(self, steps: Steps, choice: int, done: set[Edits]) -> Way | None:
+        """Plan with some steps; None where there are no such edits, or they were tried already."""
+        edits = self._edits(steps, choice)
+        if edits is None or edits in done:
+            return None
+        done.add(edits)
+        self.tell("; ".join(map(str, edits)))
+        return self._plan(edits)
 
     def _ladder(self, steps: Steps) -> Iterator[Steps]:
         yield steps
