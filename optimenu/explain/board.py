@@ -140,7 +140,8 @@ def refusal_grain(rule: Rule[Any], why: Refusal) -> Grain:
 def person_part(problem: Problem, program: Program, person: int) -> Program:
     """Return what a program of hard limits asks of one person alone.
 
-    Rows without a column are kept where they are the person's: a course that nothing may fill is one.
+    Rows of others are left out even if they lie on a shared dish alone. Rows without a column are kept
+    where they are the person's: a course that nothing may fill is one.
     """
     parties = [k for k, p in enumerate(problem.parties) if person in p.members]
     mine = np.zeros(program.n, dtype=bool)
@@ -152,8 +153,9 @@ def person_part(problem: Problem, program: Program, person: int) -> Program:
     names = {problem.people[person].id, *(problem.parties[k].id for k in parties)}
     rows = np.ones(program.m, dtype=bool)
     rows[program.row_of_entry[~mine[program.row_column]]] = False
-    for r in np.flatnonzero(np.diff(program.row_start) == 0).tolist():
-        rows[r] = program.origins[r].person in names
+    for r in np.flatnonzero(rows & (program.row_kind != LINK)).tolist():
+        person = program.origins[r].person
+        rows[r] = person in names or (not person and program.row_start[r] < program.row_start[r + 1])
     return program.part(mine, rows)
 
 

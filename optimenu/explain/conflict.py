@@ -168,8 +168,11 @@ class _Finding:
             writing=[r for r in self.rules if r.table in speak],
             wanted=wanted,
         )
-        if self.person is not None:
-            program = person_part(self.problem, program, self.person)
+        if self.person is not None and not self.first.small:
+            part = person_part(self.problem, program, self.person)
+            # a limit of the crew may have spoken of this person alone only for want of others' servings
+            if needed <= {grain_of(o) for o in part.origins}:
+                program = part
         return Desk(board(self.problem, self.rules, program, refused=True))
 
     def conflict(self) -> Conflict:

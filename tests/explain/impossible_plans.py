@@ -132,7 +132,7 @@ def stricter(person: Any, rng: Random) -> Any:
     script = person.prescription
     match rng.randrange(5):
         case 0:
-            return replace(person, floor=Decimal(rng.choice((6, 7, 8))))
+            return replace(person, floor=Decimal(rng.choice(("5.5", "6", "7"))))
         case 1:
             more = {rng.choice(ALLERGENS): rng.choice(("severe", "avoid")) for _ in range(rng.randint(1, 2))}
             script = replace(script, allergies={**script.allergies, **more})
@@ -141,6 +141,6 @@ def stricter(person: Any, rng: Random) -> Any:
         case 3:
             script = replace(script, only_textures=frozenset({rng.choice(("soft", "crisp"))}))
         case _:
-            times = Decimal(rng.choice(("0.3", "0.6", "1.6", "3")))
+            times = Decimal(rng.choice(("0.7", "0.85", "1.2", "1.5")))
             return replace(person, kcal={k: v * times for k, v in person.kcal.items()})
     return replace(person, prescription=script)
