@@ -137,7 +137,8 @@ def stricter(person: Any, rng: Random) -> Any:
             more = {rng.choice(ALLERGENS): rng.choice(("severe", "avoid")) for _ in range(rng.randint(1, 2))}
             script = replace(script, allergies={**script.allergies, **more})
         case 2:
-            script = replace(script, never_tags=script.never_tags | {rng.choice(("bread", "heavy", "spread"))})
+            tag = rng.choice(("bread", "heavy", "spread"))
+            script = replace(script, never_tags=script.never_tags | {tag})
         case 3:
             script = replace(script, only_textures=frozenset({rng.choice(("soft", "crisp"))}))
         case _:
