@@ -11,7 +11,7 @@ from optimenu.program.program import LINK
 from optimenu.solve.subsets import Owned
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from typing import Any
 
     from numpy.typing import NDArray
@@ -51,11 +51,14 @@ class Board:
         Limits by number.
     patterns : frozenset of int
         Those that lay down the shape of the meals; taken as given.
+    who : dict of int to str
+        Who may loosen those that refuse servings.
     """
 
     owned: Owned
     grains: tuple[Grain, ...]
     patterns: frozenset[int]
+    who: Mapping[int, str]
 
     @property
     def program(self) -> Program:
@@ -87,10 +90,11 @@ def board(problem: Problem, rules: Sequence[Rule[Any]], program: Program, *, ref
             patterns.add(k)
     sets: dict[frozenset[int], int] = {OPEN: 0}
     column_set = np.zeros(program.n, dtype=np.int64)
+    who: dict[int, str] = {}
     if refused:
-        _sort_columns(problem, rules, program, numbers, sets, column_set)
+        _sort_columns(problem, rules, program, numbers, sets, column_set, who)
     owned = Owned(program, owner, tuple(sets), column_set)
-    return Board(owned, tuple(numbers), frozenset(patterns))
+    return Board(owned, tuple(numbers), frozenset(patterns), who)
 
 
 def _sort_columns(
@@ -100,6 +104,7 @@ def _sort_columns(
     numbers: dict[Grain, int],
     sets: dict[frozenset[int], int],
     column_set: NDArray[np.int64],
+    who: dict[int, str],
 ) -> None:
     """Find the limits that refuse each serving; answers alike are asked for once, as in ``build``."""
     steady = [r for r in rules if not r.by_date]
@@ -123,11 +128,10 @@ def _sort_columns(
             (dated, ("dated", a, d, m, k, i)),
         ):
             if key not in known:
-                known[key] = frozenset(
-                    numbers.setdefault(refusal_grain(rule, why), len(numbers))
-                    for rule in some
-                    for why in rule.refusals(*place, course, item)
-                )
+                whys = [(rule, why) for rule in some for why in rule.refusals(*place, course, item)]
+                named = [numbers.setdefault(refusal_grain(r, why), len(numbers)) for r, why in whys]
+                who.update(zip(named, (why.who for _, why in whys), strict=True))
+                known[key] = frozenset(named)
             found |= known[key]
         column_set[c] = sets.setdefault(found, len(sets))
 
@@ -140,7 +144,8 @@ def refusal_grain(rule: Rule[Any], why: Refusal) -> Grain:
 def person_part(problem: Problem, program: Program, person: int) -> Program:
     """Return what a program of hard limits asks of one person alone.
 
-    Rows without a column are kept where they are the person's: a course that nothing may fill is one.
+    Rows of others are left out even if they lie on a shared dish alone. Rows without a column are kept
+    where they are the person's: a course that nothing may fill is one.
     """
     parties = [k for k, p in enumerate(problem.parties) if person in p.members]
     mine = np.zeros(program.n, dtype=bool)
@@ -152,8 +157,9 @@ def person_part(problem: Problem, program: Program, person: int) -> Program:
     names = {problem.people[person].id, *(problem.parties[k].id for k in parties)}
     rows = np.ones(program.m, dtype=bool)
     rows[program.row_of_entry[~mine[program.row_column]]] = False
-    for r in np.flatnonzero(np.diff(program.row_start) == 0).tolist():
-        rows[r] = program.origins[r].person in names
+    for r in np.flatnonzero(rows & (program.row_kind != LINK)).tolist():
+        whose = program.origins[r].person
+        rows[r] = whose in names or (not whose and program.row_start[r] < program.row_start[r + 1])
     return program.part(mine, rows)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from optimenu.config.roles import RANK
 from optimenu.explain.board import board, grain_of, person_part
 from optimenu.explain.desk import Desk
 from optimenu.explain.least import least_by_proof, least_by_trial
@@ -168,8 +169,11 @@ class _Finding:
             writing=[r for r in self.rules if r.table in speak],
             wanted=wanted,
         )
-        if self.person is not None:
-            program = person_part(self.problem, program, self.person)
+        if self.person is not None and not self.first.small:
+            part = person_part(self.problem, program, self.person)
+            # a limit of the crew may have spoken of this person alone only for want of others' servings
+            if needed <= {grain_of(o) for o in part.origins}:
+                program = part
         return Desk(board(self.problem, self.rules, program, refused=True))
 
     def conflict(self) -> Conflict:
@@ -185,16 +189,15 @@ class _Finding:
         if desk.small:
             members, without = self._in_whole_numbers(members)
         else:
-            for k in members:
-                rest = {*board.patterns, *members} - {k}
-                without[k] = "menu" if desk.menu(rest) is not None else self._relaxed(desk, rest)
+            without = self._looked_for(desk, members, len(rows))
         return self._told(desk, members, without)
 
     def _refusals(self, fixed: list[int], refusals: list[int]) -> list[int] | None:
         """Least refusals that leave no menu with the fixed limits; None where that was not shown again."""
         desk = self.desk
         if self.proof == "exact":
-            found = least_by_proof(desk.ask, fixed, refusals)
+            # a conflict is of most use where it names what can be loosened
+            found = least_by_proof(desk.ask, fixed, refusals, {k: RANK[w] for k, w in desk.board.who.items()})
             if found is not None:
                 return found
         if not desk.small or not desk.impossible([*fixed, *refusals]):
@@ -219,6 +222,20 @@ class _Finding:
             else:
                 without[k] = self._relaxed(desk, {*fixed, *rest})
         return members, without
+
+    def _looked_for(self, desk: Desk, members: list[int], rows: int) -> dict[int, Without]:
+        """Look for a menu without each limit of a large board.
+
+        Refusals that only make limits of rows impossible, which come after those, leave so little room
+        without one of them that a search seldom finds it: there the relaxation alone is asked.
+        """
+        without: dict[int, Without] = {}
+        for at, k in enumerate(members):
+            rest = {*desk.board.patterns, *members} - {k}
+            searched = not 0 < rows <= at
+            found = searched and desk.menu(rest) is not None
+            without[k] = "menu" if found else self._relaxed(desk, rest)
+        return without
 
     @staticmethod
     def _relaxed(desk: Desk, asked: Collection[int]) -> Without:
@@ -253,8 +270,5 @@ class _Finding:
         desk = self.first
         self.desk = desk
         members = [k for k, g in enumerate(desk.board.grains) if g in set(self.rows)]
-        without: dict[int, Without] = {}
-        for k in members:
-            rest = {*desk.board.patterns, *members} - {k}
-            without[k] = "menu" if desk.menu(rest) is not None else self._relaxed(desk, rest)
+        without = self._looked_for(desk, members, len(members))
         return replace(self._told(desk, members, without), refusals_given=True)

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 SMALL = 40_000
 """Entries up to which HiGHS may decide in whole numbers; beyond them it may take for ever."""
-MOVES = 2_000_000
-"""Moves of the search for a menu that keeps all limits of a conflict but one."""
+MOVES = 300_000, 2_000_000
+"""Moves of a search for a menu that keeps all limits of a conflict but one, and of a second try."""
 
 
 class Desk:
@@ -73,4 +73,8 @@ def _searched(program: Program) -> NDArray[np.int64] | None:
     relaxation = relax(program)
     if relaxation.status != "solved":
         return None
-    return search(program, relaxation, moves=MOVES, seed=1, threads=1, enough=lambda _: True).counts
+    for moves in MOVES:
+        found = search(program, relaxation, moves=moves, seed=1, threads=1, enough=lambda _: True).counts
+        if found is not None:
+            return found
+    return None

@@ -5,18 +5,25 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Sequence
+    from collections.abc import Callable, Collection, Mapping, Sequence
 
     from optimenu.solve.subsets import Answer
 
     Ask = Callable[[Collection[int]], Answer]
 
 
-def least_by_proof(ask: Ask, fixed: Collection[int], candidates: Collection[int]) -> list[int] | None:
+def least_by_proof(
+    ask: Ask, fixed: Collection[int], candidates: Collection[int], unwanted: Mapping[int, int] | None = None
+) -> list[int] | None:
     """Leave out limits while the rest is still proved impossible.
 
     A proof names the limits it leans on, so each one may take many away at once. What leans least is
     tried first, half of it together, then less, in the end one by one.
+
+    Parameters
+    ----------
+    unwanted : mapping of int to int, optional
+        Limits to leave out before all others, the higher the number the sooner.
 
     Returns
     -------
@@ -26,11 +33,12 @@ def least_by_proof(ask: Ask, fixed: Collection[int], candidates: Collection[int]
     answer = ask({*fixed, *candidates})
     if not answer.impossible:
         return None
+    rank = unwanted or {}
     left = set(candidates) & set(answer.weight)
     needed: set[int] = set()
     weight = answer.weight
     size = len(left)
-    while todo := sorted(left - needed, key=lambda k: (weight.get(k, 0.0), k)):
+    while todo := sorted(left - needed, key=lambda k: (-rank.get(k, 0), weight.get(k, 0.0), k)):
         size = max(1, min(size, len(todo) // 2))
         trial = ask({*fixed, *left} - set(todo[:size]))
         if trial.impossible:

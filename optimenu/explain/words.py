@@ -46,7 +46,7 @@ def label_of(problem: Problem, grain: Grain, measures: Sequence[Measure]) -> str
     # a party's id may stand for several people, a key may name its nutrient already
     if grain.what and grain.what.split(" ")[0] not in parts:
         parts.append(grain.what)
-    words = ", ".join(p.replace("_", " ") for p in parts)
+    words = ", ".join(p.replace("_", " ") for p in parts or [grain.rule])
     return f"{grain.person}: {words}" if grain.person else words
 
 
