@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimenu.explain.reading import COUNTS, Reading
+from optimenu.explain.reading import Reading
 from optimenu.program.page import GOAL_DECIMALS
 from optimenu.program.program import HARD, IMPLIED, LINK
 from optimenu.solve.bound import proved_bound
@@ -73,7 +73,7 @@ class Limit:
     def step(self) -> Decimal:
         """One unit a person would change it by, as the reading has units: 1 L, 10 mg, 1 pack."""
         limit = self.reading.limit
-        if self.reading.unit in COUNTS or not limit:
+        if self.reading.whole or not limit:
             return Decimal(1)
         return Decimal(1).scaleb((abs(limit) / 100).adjusted())
 
@@ -208,7 +208,7 @@ def tried(again: Again, base: int, limit: Limit, step: Decimal) -> Trial:
 
 def stride(limit: Limit) -> Decimal:
     """The step a limit is tried by: large enough that the promise may fail."""
-    return limit.step if limit.reading.unit in COUNTS else 10 * limit.step
+    return limit.step if limit.reading.whole else 10 * limit.step
 
 
 def soft_costs(program: Program, x: NDArray[np.float64], readings: Readings) -> tuple[SoftCost, ...]:
