@@ -84,6 +84,11 @@ class Readings:
         rule = self._rules.get(origin.rule)
         return rule is not None and rule.shapes(origin)
 
+    def rows_alone(self, origin: Origin) -> bool:
+        """Tell whether to change its setting is to move the limits of its rows, no more."""
+        rule = self._rules.get(origin.rule)
+        return rule is None or rule.rows_alone(origin)
+
     def _take(self, measures: Iterable[Measure]) -> None:
         found: dict[tuple[Origin, bool], Measure] = {}
         for m in measures:
@@ -98,7 +103,9 @@ class Readings:
         """Read a limit off the first of its rows that a rule has words for."""
         known = [m for o in origins if (m := self._found.get((o, low_side))) is not None]
         if not known:
-            return Reading(self._words(origins[0]), "", None, Decimal(1), told=False)
+            several = len({o.what for o in origins}) > 1
+            first = replace(origins[0], what="several things") if several else origins[0]
+            return Reading(self._words(first), "", None, Decimal(1), told=False)
         m = known[0]
         per, steady = _per(m, low_side=low_side)
         limits = {_limit(k, low_side=low_side) for k in known}
@@ -112,11 +119,13 @@ class Readings:
         return Reading(self._label(m, origins), unit, limit, per, steady)
 
     def _label(self, m: Measure, origins: Sequence[Origin]) -> str:
+        if len({o.what for o in origins}) > 1:
+            return self._words(replace(origins[0], what="several things"))
         return undated(self._problem, m) if len(origins) > 1 else m.label
 
     def _words(self, origin: Origin) -> str:
         """Name a promise by person, what and key, where its rule says nothing of the menu."""
-        last = origin.key.rsplit(".", 1)[-1].replace("_", " ")
+        last = " ".join(origin.key.replace("_", " ").split(".")[-2:])
         return f"{words_of(self._problem, replace(origin, day=-1))} ({last})"
 
 

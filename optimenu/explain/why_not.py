@@ -50,6 +50,8 @@ _SAME = 1e-8
 _USED = 1e-4
 """Dates under which an item counts as not used by a relaxation."""
 _STEPS = 30
+_NOISE = Decimal("0.00001")
+"""Part of a point of a score that is the solver's rounding."""
 
 
 @dataclass(frozen=True)
@@ -374,7 +376,7 @@ def _newton(at: Any, none: float, group: int, floor: Decimal) -> Decimal | None:
         score -= lower
         if lower <= HUNDREDTH / 10:
             break
-    return None if score == MOST else score.quantize(HUNDREDTH, ROUND_CEILING)
+    return None if score == MOST else (score - _NOISE).quantize(HUNDREDTH, ROUND_CEILING)
 
 
 def _earned(program: Program, relaxation: Relaxation, group: int) -> float:

@@ -124,7 +124,9 @@ def _said(case: Case, told: Told, why: WhyNot) -> list[str]:
         )
     if why.entry is not None:
         lines += _entry(why, why.entry)
-    elif why.status == "not scored":
+    elif why.status == "used":
+        lines.append("Without it the relaxation has no answer (HiGHS's finding).")
+    else:
         lines.append("Liking counts in none of its courses, so no score of this person's would matter.")
     return lines
 
