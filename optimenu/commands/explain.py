@@ -11,9 +11,8 @@ if TYPE_CHECKING:
     from optimenu.commands.ctrl_c import Asked
     from optimenu.config.case import Case
     from optimenu.planning import Options, Planned
+    from optimenu.settings import Writer
     from optimenu.solve.halt import Halt
-
-ROLES = ("planner", "dietitian", "physician")
 
 
 def run(
@@ -32,6 +31,9 @@ def run(
         bool, typer.Option("--replan", help="Also search what the menu gains by the dearest limits: minutes.")
     ] = False,
     everything: Annotated[bool, typer.Option("--all", help="Long lists in full.")] = False,
+    out: Annotated[
+        Path | None, typer.Option(help="New folder for the ways out, a config each; inside the project.")
+    ] = None,
     seed: Annotated[
         int | None, typer.Option(help="Start of the random numbers; else the config's.", min=0)
     ] = None,
@@ -44,22 +46,33 @@ def run(
     """Say which limits stand in the way of a menu and what would give one; or what each limit costs."""
     from optimenu.commands.ctrl_c import Asked
     from optimenu.commands.explain_menu import asked_for, earlier, planned_now, show_menu
+    from optimenu.commands.explain_none import look_at, no_menu
     from optimenu.solve.halt import Halt
 
-    if role not in ROLES:
-        raise typer.BadParameter(f"no role {role}; {', '.join(ROLES)} are known", param_hint="--role")
+    who = _role(role)
     halt = Halt(None)
     with Asked(halt) as asked:
         case, options = _given(config, seed, moves, threads)
         people = asked_for(case, person, item)
+        look_at(case, out)
         spoken = earlier(case, run_folder)
         if spoken is None:
             planned = _planned(case, options, halt, asked)
-            if planned is not None and planned.outcome.end == "menu":
-                spoken = planned_now(planned)
+            if planned is None or planned.outcome.end != "menu":
+                planned = no_menu(case, planned, who, options, out, asked, as_json=as_json)
+            spoken = planned_now(planned)
         if spoken is not None:
             again = (options.moves, options.seed, options.threads) if replan else None
             show_menu(case, spoken, people, item, replan=again, everything=everything, as_json=as_json)
+
+
+def _role(role: str) -> Writer:
+    from optimenu.explain.loosen import ROLES
+
+    for known in ROLES:
+        if role == known:
+            return known
+    raise typer.BadParameter(f"no role {role}; {', '.join(ROLES)} are known", param_hint="--role")
 
 
 def _given(config: Path, seed: int | None, moves: int | None, threads: int) -> tuple[Case, Options]:

@@ -13,6 +13,7 @@ from optimenu.program.build import limits
 from optimenu.program.origin import Origin
 from optimenu.program.program import HARD, LINK, NO_HIGH, NO_LOW
 from optimenu.rules.edits import Wanted
+from optimenu.rules.nutrient_edits import TOXIC
 from optimenu.solve.give import Bar
 from optimenu.solve.give import Levers as Moved
 
@@ -65,6 +66,14 @@ def may(who: str, role: str) -> bool:
     return who != "nobody" and RANK[who] <= RANK[role]
 
 
+def stays(key: str) -> bool:
+    """Tell whether a limit is never offered for loosening, whoever asks.
+
+    Of what a physician lays down only the limits of nutrients are; a tolerable upper intake never is.
+    """
+    return key == TOXIC or (key.startswith("prescriptions.") and ".limits." not in key)
+
+
 class _Lenient:
     """A rule that lets pass what could be let in by changes of its settings."""
 
@@ -78,7 +87,7 @@ class _Lenient:
     ) -> str | None:
         """Return the first reason that stays."""
         for refusal in self.rule.refusals(party, day, meal, course, item):
-            if not may(refusal.who, self.role) or meal is None or course is None:
+            if stays(refusal.key) or not may(refusal.who, self.role) or meal is None or course is None:
                 return refusal.text
             key = (refusal.key, refusal.person, day.kind, meal.name, course.name, item.id)
             if key not in self._asked:
@@ -153,7 +162,7 @@ class Board:
         plain = (program.row_price == HARD) & (program.row_kind != LINK)
         for r in np.flatnonzero(plain).tolist():
             origin = program.origins[r]
-            if not may(origin.who, self.role):
+            if stays(origin.key) or not may(origin.who, self.role):
                 continue
             for low, none in ((True, program.row_low[r] == NO_LOW), (False, program.row_high[r] == NO_HIGH)):
                 if none:

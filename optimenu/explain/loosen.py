@@ -236,7 +236,7 @@ class _Finder:
         """The same with as few levers as suffice."""
         if not steps:
             return steps
-        for k in sorted(steps, key=lambda k: steps[k]):
+        for k in sorted(steps, key=steps.__getitem__):
             if len(steps) == 1:
                 break
             fewer = np.zeros(len(self.board.levers), dtype=bool)

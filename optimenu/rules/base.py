@@ -293,9 +293,12 @@ class Rule(ABC, Generic[S]):
         """
         old = self.stated(origin.key)
         if isinstance(old, int | Decimal) and not isinstance(old, bool):
-            name = " ".join(origin.key.replace("_", " ").split("."))
             new = old - amount if low else old + amount
-            yield (moved(origin.key, old, Decimal(new), name, unit_of(origin.key)),)
+            yield (moved(origin.key, old, Decimal(new), self.called(origin), unit_of(origin.key)),)
+
+    def called(self, origin: Origin) -> str:
+        """Name the setting behind a promise in a dietitian's words."""
+        return " ".join(origin.key.replace("_", " ").split("."))
 
     def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
         """Yield changes, each a way of its own, under which servings are not refused any more."""

@@ -205,6 +205,12 @@ a_day = 2
                 return need.edit()
         return super().edit(measure)
 
+    def called(self, origin: Origin) -> str:
+        """Name the allowance."""
+        if origin.key.endswith(".per_person_day"):
+            return "condiments a person-day"
+        return f"packs of {origin.what.replace('_', ' ')} for the crew"
+
     def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
         """Let each dish carry more, or allow more."""
         key = f"{origin.key}.for_each"

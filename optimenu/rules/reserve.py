@@ -133,6 +133,11 @@ weight = 0
     def _origin(self, key: str, person: str, day: int) -> Origin:
         return Origin("reserve", f"reserve.{key}", person, day, who=self.settings.who)
 
+    def called(self, origin: Origin) -> str:
+        """Name what is limited on a reserve day."""
+        words = {"low_kcal": "least energy", "high_kcal": "most energy", "water_ml": "water added"}
+        return f"{words[origin.key.split('.')[1]]} on a reserve day"
+
     def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
         """Allow heat."""
         yield (Edit(refusal.key, True, False, "", said="let the reserve be eaten with heat"),)
