@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from optimenu.explain.words import undated, words_of
 from optimenu.menu.menu import Menu
 from optimenu.menu.tally import Tally
 
@@ -32,7 +33,7 @@ class Reading:
     label : str
         What is limited, for whom; of rows that differ in the day, without the day.
     unit : str
-        Unit a person reads it in; empty for a ratio, or where no rule names one.
+        Unit a person reads it in; empty for a ratio.
     limit : Decimal or None
         The limit in that unit; None where rows alike have several, or no rule tells it.
     per : Decimal
@@ -40,6 +41,8 @@ class Reading:
     steady : bool
         False where ``per`` depends on what is eaten (a share of energy, a ratio): it is then that of the menu
         at hand.
+    told : bool
+        False where no rule says more of it than its key.
     """
 
     label: str
@@ -47,6 +50,12 @@ class Reading:
     limit: Decimal | None
     per: Decimal
     steady: bool = True
+    told: bool = True
+
+    @property
+    def whole(self) -> bool:
+        """True where it moves by whole numbers only: counts, and what no rule names a unit of."""
+        return self.unit in COUNTS or not self.told
 
 
 class Readings:
@@ -75,6 +84,11 @@ class Readings:
         rule = self._rules.get(origin.rule)
         return rule is not None and rule.shapes(origin)
 
+    def rows_alone(self, origin: Origin) -> bool:
+        """Tell whether to change its setting is to move the limits of its rows, no more."""
+        rule = self._rules.get(origin.rule)
+        return rule is None or rule.rows_alone(origin)
+
     def _take(self, measures: Iterable[Measure]) -> None:
         found: dict[tuple[Origin, bool], Measure] = {}
         for m in measures:
@@ -89,7 +103,9 @@ class Readings:
         """Read a limit off the first of its rows that a rule has words for."""
         known = [m for o in origins if (m := self._found.get((o, low_side))) is not None]
         if not known:
-            return Reading(self._words(origins[0]), "", None, Decimal(1))
+            several = len({o.what for o in origins}) > 1
+            first = replace(origins[0], what="several things") if several else origins[0]
+            return Reading(self._words(first), "", None, Decimal(1), told=False)
         m = known[0]
         per, steady = _per(m, low_side=low_side)
         limits = {_limit(k, low_side=low_side) for k in known}
@@ -103,20 +119,14 @@ class Readings:
         return Reading(self._label(m, origins), unit, limit, per, steady)
 
     def _label(self, m: Measure, origins: Sequence[Origin]) -> str:
-        label = m.label
-        if len(origins) > 1 and m.origin.day >= 0:
-            day = self._problem.days[m.origin.day].label
-            for text in (f", {day}", f"{day}, "):
-                if text in label:
-                    return label.replace(text, "" if text.startswith(",") else "each day, ", 1)
-        return label
+        if len({o.what for o in origins}) > 1:
+            return self._words(replace(origins[0], what="several things"))
+        return undated(self._problem, m) if len(origins) > 1 else m.label
 
     def _words(self, origin: Origin) -> str:
-        """Name a promise by person and what, where its rule says nothing of the menu."""
-        item = self._problem.catalogue.by_id.get(origin.what)
-        what = item.name if item is not None else origin.what.replace("_", " ")
-        parts = [p for p in (origin.person, origin.meal, what) if p]
-        return ": ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts) or origin.key
+        """Name a promise by person, what and key, where its rule says nothing of the menu."""
+        last = " ".join(origin.key.replace("_", " ").split(".")[-2:])
+        return f"{words_of(self._problem, replace(origin, day=-1))} ({last})"
 
 
 def _limit(m: Measure, *, low_side: bool) -> Decimal | None:

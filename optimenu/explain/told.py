@@ -56,8 +56,8 @@ class Told:
         Proved from the multipliers told here, which are those without cuts.
     limits : tuple of Limit
         Those that bind, the dearest first; the shape of the meals is left out.
-    trials : tuple of Trial
-        Of the first of them.
+    trials : tuple of Trial or None
+        Of the first of them; None where a setting says more than its rows.
     replans : tuple of Replan
         Of the first of them.
     shapes : int, shape_share
@@ -72,7 +72,7 @@ class Told:
     value: Decimal | None
     bound: Decimal
     limits: tuple[Limit, ...]
-    trials: tuple[Trial, ...]
+    trials: tuple[Trial | None, ...]
     replans: tuple[Replan, ...]
     shapes: int
     soft: tuple[SoftCost, ...]
@@ -112,8 +112,10 @@ def tell(
     limits = tuple(
         k for k in every if not k.shape and (people is None or k.origin.person in ids or not k.origin.person)
     )
-    trials = tuple(tried(prices.again, prices.bound, k, stride(k)) for k in limits[:TRIED])
-    replans = () if replan is None else _replanned(prices, limits[:REPLANNED], replan)
+    trials = tuple(
+        tried(prices.again, prices.bound, k, stride(k)) if k.alone else None for k in limits[:TRIED]
+    )
+    replans = () if replan is None else _replanned(prices, [k for k in limits[:REPLANNED] if k.alone], replan)
     barred: dict[str, int] = defaultdict(int)
     items = tuple(w for p in asked for w in _missing(prices, p, barred))
     x = prices.relaxation.x

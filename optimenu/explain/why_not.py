@@ -50,6 +50,8 @@ _SAME = 1e-8
 _USED = 1e-4
 """Dates under which an item counts as not used by a relaxation."""
 _STEPS = 30
+_NOISE = Decimal("0.00001")
+"""Part of a point of a score that is the solver's rounding."""
 
 
 @dataclass(frozen=True)
@@ -332,7 +334,7 @@ def _entry(
     if score is not None and not briefly:
         above = dates(at(score + TENTH)[1])
         below = dates(at(score - TENTH)[1]) if score - TENTH >= person.floor else 0.0
-    column = _best(program, none, just, group)
+    column = _best(program, just, group)
     liked = prices.case.problem.acceptance.get((person.id, item.id))
     own = scored(program, problem, prices.scale, group, MOST if liked is None else liked.value)
     day = problem.days[int(program.day[column])]
@@ -344,8 +346,8 @@ def _entry(
         place=f"{meal.name}, {meal.courses[int(program.course[column])].name}",
         dates=day.weight,
         worth=_gain(own, group, column),
-        # as the item comes in, what it earns and what it costs are the same
-        costs=_costs(prices, program, none if score is None else just, column),
+        # where the item comes in, what it earns and what it costs are the same
+        costs=_costs(prices, program, just, column),
     )
 
 
@@ -374,7 +376,7 @@ def _newton(at: Any, none: float, group: int, floor: Decimal) -> Decimal | None:
         score -= lower
         if lower <= HUNDREDTH / 10:
             break
-    return None if score == MOST else score.quantize(HUNDREDTH, ROUND_CEILING)
+    return None if score == MOST else (score - _NOISE).quantize(HUNDREDTH, ROUND_CEILING)
 
 
 def _earned(program: Program, relaxation: Relaxation, group: int) -> float:
@@ -386,14 +388,14 @@ def _earned(program: Program, relaxation: Relaxation, group: int) -> float:
     return float(program.group_gain[at] @ x - deduction @ used) / 10.0**program.goal_decimals
 
 
-def _best(program: Program, none: Relaxation, above: Relaxation, group: int) -> int:
+def _best(program: Program, just: Relaxation, group: int) -> int:
     """Column where the item is used most, or would lose least."""
     columns = columns_of(program, group)
-    x = above.x[columns]
+    x = just.x[columns]
     if x.max(initial=0.0) > _USED / 10:
         return int(columns[int(np.argmax(x))])
     entries = [_entries(program, int(c)) for c in columns]
-    lost = [sum(a * float(none.multiplier[r]) for r, a in e) for e in entries]
+    lost = [sum(a * float(just.multiplier[r]) for r, a in e) for e in entries]
     gains = program.group_gain[program.group_start[group] : program.group_start[group + 1]]
     return int(columns[int(np.argmax(gains - np.asarray(lost)))])
 

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimenu.explain.reading import COUNTS, Reading
+from optimenu.explain.reading import Reading
 from optimenu.program.page import GOAL_DECIMALS
 from optimenu.program.program import HARD, IMPLIED, LINK
 from optimenu.solve.bound import proved_bound
@@ -58,6 +58,10 @@ class Limit:
         Mean liking for 1 % of the limit; 0 where the limit is 0 or cannot be told.
     shape : bool
         Whether it is the shape of the meals: one more place is another plan, not a looser limit.
+    finest : Decimal
+        Least change that all of its rows can express, in the unit of the reading.
+    alone : bool
+        False where its setting says more than its rows do, so that to move them proves nothing of it.
     """
 
     origin: Origin
@@ -68,14 +72,16 @@ class Limit:
     rate: float
     share: float
     shape: bool = False
+    finest: Decimal = Decimal(0)
+    alone: bool = True
 
     @property
     def step(self) -> Decimal:
         """One unit a person would change it by, as the reading has units: 1 L, 10 mg, 1 pack."""
         limit = self.reading.limit
-        if self.reading.unit in COUNTS or not limit:
+        if self.reading.whole or not limit:
             return Decimal(1)
-        return Decimal(1).scaleb((abs(limit) / 100).adjusted())
+        return max(Decimal(1).scaleb((abs(limit) / 100).adjusted()), self.finest)
 
     @property
     def worth(self) -> float:
@@ -128,7 +134,7 @@ class SoftCost:
 
 
 def binding(program: Program, relaxation: Relaxation, readings: Readings) -> tuple[Limit, ...]:
-    """Limits with a multiplier, those whose 1 % is worth most first.
+    """Limits with a multiplier, those whose 1 % is worth most first; last those that are more than rows.
 
     Parameters
     ----------
@@ -140,14 +146,20 @@ def binding(program: Program, relaxation: Relaxation, readings: Readings) -> tup
     told &= program.row_kind != IMPLIED
     for r in np.flatnonzero((relaxation.multiplier != 0) & told).tolist():
         o, low_side = program.origins[r], bool(relaxation.multiplier[r] < 0)
-        groups[o.rule, o.key, o.person, o.what, low_side].append(r)
+        # one setting speaks of all that may not come back
+        what = "" if o.rule == "repeats" else o.what
+        groups[o.rule, o.key, o.person, what, low_side].append(r)
     found = (_limit(program, relaxation, tuple(rows), key[-1], readings) for key, rows in groups.items())
     seen = [k for k in found if k.share > _SEEN or (k.share == 0 and k.worth > _SEEN)]
-    return tuple(sorted(seen, key=lambda k: (-k.share, -k.worth, k.origin)))
+    return tuple(sorted(seen, key=lambda k: (not k.alone, -k.share, -k.worth, k.origin)))
 
 
 def _limit(
-    program: Program, relaxation: Relaxation, rows: tuple[int, ...], low_side: bool, readings: Readings
+    program: Program,
+    relaxation: Relaxation,
+    rows: tuple[int, ...],
+    low_side: bool,
+    readings: Readings,
 ) -> Limit:
     at = np.asarray(rows)
     unit = 10.0 ** program.row_decimals[at].astype(np.float64)
@@ -167,12 +179,15 @@ def _limit(
         rate=float(rate.sum()),
         share=whole / 100,
         shape=readings.shapes(program.origins[rows[0]]),
+        finest=Decimal(1).scaleb(-int(program.row_decimals[at].min())) / reading.per,
+        alone=readings.rows_alone(program.origins[rows[0]]),
     )
 
 
 def moved(program: Program, limit: Limit, step: Decimal) -> Program:
     """The program with every row of a limit looser by a step in the unit of its reading; tighter if negative.
 
+    Where a row cannot express the step, its last decimal is rounded.
     Columns stay as they are: of settings that also say how often an item may be used at all (repeats), only
     the rows move.
     """
@@ -202,13 +217,18 @@ def tried(again: Again, base: int, limit: Limit, step: Decimal) -> Trial:
         found = again.solve(other)
         known = None if found.status != "solved" else proved_bound(other, found)
         bounds.append(None if known is None else Decimal(known - base).scaleb(-GOAL_DECIMALS))
-    promised = Decimal(limit.rate) * step * limit.reading.per
-    return Trial(step, promised, bounds[0], None if bounds[1] is None else -bounds[1])
+    rows = list(limit.rows)
+    other = moved(again.program, limit, step)
+    way = (again.program.row_low - other.row_low) + (other.row_high - again.program.row_high)
+    promised = float(np.abs(again.first.multiplier[rows]) @ way[rows].astype(np.float64))
+    return Trial(
+        step, Decimal(promised).scaleb(-GOAL_DECIMALS), bounds[0], None if bounds[1] is None else -bounds[1]
+    )
 
 
 def stride(limit: Limit) -> Decimal:
     """The step a limit is tried by: large enough that the promise may fail."""
-    return limit.step if limit.reading.unit in COUNTS else 10 * limit.step
+    return limit.step if limit.reading.whole else 10 * limit.step
 
 
 def soft_costs(program: Program, x: NDArray[np.float64], readings: Readings) -> tuple[SoftCost, ...]:

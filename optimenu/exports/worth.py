@@ -17,8 +17,8 @@ def worth_data(case: Case, told: Told) -> dict[str, Any]:
     limits = []
     for k, limit in enumerate(told.limits):
         data = _limit(case, limit)
-        if k < len(told.trials):
-            trial = told.trials[k]
+        trial = told.trials[k] if k < len(told.trials) else None
+        if trial is not None:
             data["tried"] = {
                 "step": _text(trial.step),
                 "promised": float(trial.promised),

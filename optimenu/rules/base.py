@@ -215,6 +215,10 @@ class Rule(ABC, Generic[S]):
         """Every reason why this serving cannot be, one for each setting that by itself forbids it."""
         return ()
 
+    def rows_alone(self, origin: Origin) -> bool:
+        """Tell whether to change the setting of a promise is to move the limits of its rows, no more."""
+        return True
+
     def shapes(self, origin: Origin) -> bool:
         """Tell whether a promise lays down the shape of the meals: taken as given when limits conflict."""
         return False

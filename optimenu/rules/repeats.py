@@ -357,6 +357,11 @@ most_a_day = 1
                     unit = "servings" if table.most_a_day == 1 else "days"
                     yield Measure(origin, label, unit, n, n, high=Decimal(1))
 
+    def rows_alone(self, origin: Origin) -> bool:
+        """Another gap has other runs, and what holds of an item also says how often it may be used at all."""
+        _, name, line = origin.key.split(".")
+        return line == "most_a_day" or (line == "most_a_cycle" and self.settings.tables[name].of != "item")
+
     def edit(self, measure: Measure) -> str:
         """A gap can only be shortened."""
         if measure.origin.key.endswith(".gap_days"):

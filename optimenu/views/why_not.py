@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from optimenu.explain.why_not import Cost, Entry, Reason, WhyNot
 
 FEW, MOST_COSTS = 3, 6
+INNER = "  "
+"""Begins a line that belongs to the one above."""
 
 
 def missing_table(case: Case, told: Told) -> list[RenderableType]:
@@ -91,7 +93,10 @@ def item_lines(case: Case, told: Told, why: WhyNot) -> list[RenderableType]:
     lines += _said(case, told, why)
     return [
         heading(f"{item.name} ({why.item}) and {person.name}"),
-        *(Padding(cell(text), (0, 0, 0, 2)) for text in lines),
+        *(
+            Padding(cell(text.removeprefix(INNER)), (0, 0, 0, 4 if text.startswith(INNER) else 2))
+            for text in lines
+        ),
     ]
 
 
@@ -110,13 +115,18 @@ def _said(case: Case, told: Told, why: WhyNot) -> list[str]:
         text = "Liking counts in none of its courses (weight 0): it is served only where it helps a limit."
         return [*lines, text]
     if why.status == "used":
+        dates = plain(Decimal(why.relaxed), 1)
         lines.append(
-            f"The relaxation serves it on {plain(Decimal(why.relaxed), 1)} dates, this menu on none: by the "
-            "bound it would fit about as well as what stands there. A search may have left it out by chance."
+            f"The relaxation serves it on {dates} dates."
+            if told.value is None
+            else f"The relaxation serves it on {dates} dates, this menu on none: by the bound it would fit "
+            "about as well as what stands there. A search may have left it out by chance."
         )
     if why.entry is not None:
         lines += _entry(why, why.entry)
-    elif why.status == "not scored":
+    elif why.status == "used":
+        lines.append("Without it the relaxation has no answer (HiGHS's finding).")
+    else:
         lines.append("Liking counts in none of its courses, so no score of this person's would matter.")
     return lines
 
@@ -124,7 +134,7 @@ def _said(case: Case, told: Told, why: WhyNot) -> list[str]:
 def _reason(case: Case, reason: Reason) -> str:
     r = reason.refusal
     where = f"{many(reason.places, 'place')} ({', '.join(reason.meals)})"
-    return f"- {where}: {r.text}. {r.key} at {case.where(r.key)}; {r.who} may change it."
+    return f"{INNER}{where}: {r.text}; {r.key} at {case.where(r.key)}; {r.who}"
 
 
 def _entry(why: WhyNot, entry: Entry) -> list[str]:
@@ -146,10 +156,10 @@ def _entry(why: WhyNot, entry: Entry) -> list[str]:
     for c in entry.costs[:MOST_COSTS]:
         what = f"{_what(why, c)}, which other items want" if c.shape else _what(why, c)
         verb = "takes" if c.amount > 0 else "gives back"
-        lines.append(f"  {verb} {percent(abs(c.amount))}  {what} ({c.origin.key})")
+        lines.append(f"{INNER}{verb} {percent(abs(c.amount))}  {what} ({c.origin.key})")
     rest = sum(c.amount for c in entry.costs[MOST_COSTS:])
     if abs(rest) >= 5e-6:
-        lines.append(f"  {'takes' if rest > 0 else 'gives back'} {percent(abs(rest))}  all others")
+        lines.append(f"{INNER}{'takes' if rest > 0 else 'gives back'} {percent(abs(rest))}  all others")
     return lines
 
 

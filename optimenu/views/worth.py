@@ -79,7 +79,12 @@ def _limits(case: Case, told: Told, *, everything: bool) -> list[RenderableType]
     shown = told.limits if everything else told.limits[:SHOWN]
     for k, limit in enumerate(shown):
         trial = told.trials[k] if k < len(told.trials) else None
-        row = [cell(k + 1), cell(limit_words(limit)), cell(_step(limit)), *_tried(limit, trial)]
+        row = [
+            cell(k + 1),
+            cell(limit_words(limit)),
+            cell(_step(limit) if limit.alone else ""),
+            *_tried(limit, trial),
+        ]
         if told.replans:
             row.append(cell(percent(told.replans[k].gain) if k < len(told.replans) else ""))
         table.add_row(*row)
@@ -106,7 +111,7 @@ def _round(value: Decimal) -> Decimal:
 
 
 def _step(limit: Limit) -> str:
-    return f"{_size(limit.step, limit)}\n{percent(limit.worth)}"
+    return f"{_size(limit.step, limit)}\n{percent(limit.worth)}" if limit.alone else ""
 
 
 def _size(step: Decimal, limit: Limit) -> str:
@@ -116,7 +121,7 @@ def _size(step: Decimal, limit: Limit) -> str:
 
 def _tried(limit: Limit, trial: Trial | None) -> list[RenderableType]:
     if trial is None:
-        return [cell("")] * 4
+        return [cell("not tried" if not limit.alone else ""), *[cell("")] * 3]
     return [
         cell(_size(trial.step, limit)),
         cell(percent(trial.promised)),
@@ -139,6 +144,11 @@ def _notes(told: Told, rest: int) -> list[RenderableType]:
         notes.append(
             f"Menu gains: a search from the menu with the limit looser; with nothing changed the same search "
             f"gains {percent(anyway)}."
+        )
+    if not all(k.alone for k in told.limits[: len(told.trials)]):
+        notes.append(
+            "Not tried: more follows from the setting than its rows, so only a config with another setting "
+            "tells what it is worth."
         )
     if told.shapes:
         notes.append(
