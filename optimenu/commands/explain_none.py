@@ -12,6 +12,9 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import TypeVar
 
+    import numpy as np
+    from numpy.typing import NDArray
+
     from optimenu.commands.ctrl_c import Asked
     from optimenu.config.case import Case
     from optimenu.errors import OptimenuError
@@ -77,23 +80,35 @@ def no_menu(
         Always else, once it is told.
     """
     from optimenu.commands.progress import Watch
-    from optimenu.explain.conflict import conflict_of
-    from optimenu.explain.loosen import ways_out
 
     near = None if planned is None else planned.outcome.near
     with Watch() as watch:
         watch.phase("finding limits that cannot hold together")
-        conflict = _waited(lambda: conflict_of(case, near), asked)
+        conflict = _waited(lambda: found(case, near), asked)
         if conflict.status == "none":
             return _direct(case, options)
 
         def tell(text: str) -> None:
             watch.phase(f"trying: {text}")
 
-        ways = _waited(lambda: ways_out(case, role, options, tell=tell), asked)
+        ways = _waited(lambda: sought(case, role, options, tell), asked)
     proved = planned is None or planned.outcome.end == "impossible" or conflict.status == "conflict"
     _told(case, conflict, ways, _written(case, ways, out), as_json=as_json)
     raise _end(proved)
+
+
+def found(case: Case, near: NDArray[np.int64] | None) -> Conflict:
+    """Find what cannot hold together."""
+    from optimenu.explain.conflict import conflict_of
+
+    return conflict_of(case, near)
+
+
+def sought(case: Case, role: Writer, options: Options, tell: Callable[[str], None]) -> WaysOut:
+    """Look for ways out."""
+    from optimenu.explain.loosen import ways_out
+
+    return ways_out(case, role, options, tell=tell)
 
 
 def _waited(work: Callable[[], T], asked: Asked) -> T:
