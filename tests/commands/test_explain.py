@@ -38,10 +38,9 @@ def test_the_screen_names_the_conflict_and_a_way_out(
     done = explain(CASES["a request against an allergy"].write(tmp_path / "project"))
     assert isinstance(done.exception, ProvedImpossible)
     text = flat(done.stdout)
-    assert (
-        "These 2 limits of juno cannot hold together; without any one of them the other can be kept" in text
-    )
-    assert "plan.toml:44; the planner may loosen it" in text
+    assert "These 2 limits of juno cannot hold together; without any one of them the other can" in text
+    # a long path is folded anywhere
+    assert "plan.toml:44;theplannermayloosenit" in "".join(done.stdout.split())
     assert "it stays as it is" in text
     assert "Proved in whole-number arithmetic." in text
     assert "lower fewest servings that the request pot asks for from 1 to 0" in text

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -60,3 +63,54 @@ def test_who_may_change_nothing_that_helps_is_told_who_could(tmp_path: Path, nam
     _, ways = found(tmp_path, name, "planner")
     assert not ways.working
     assert [w.who for w in ways.others] == ["dietitian"]
+
+
+def rule_of(case: Case, table: str) -> Any:
+    return next(r for r in case.rules if r.table == table)
+
+
+def test_no_ceiling_is_raised_above_a_tolerable_upper_intake(tmp_path: Path) -> None:
+    # iron: 45 mg a day (National Academies, Dietary Reference Intakes, 2001)
+    one = CASES["iron floor over iron ceiling"]
+    config = one.write(tmp_path / "project")
+    config.write_text(one.config.replace("high = 8\n", "high = 40\n"))
+    rule = rule_of(load_case(config), "nutrients")
+    ask = next(a for a in rule.asks if a.origin.key == "nutrients.limits.FE_mg.day.high")
+    ((edit,),) = rule.further(ask.origin, Decimal(5), low=False)
+    assert str(edit) == "raise most iron a day from 40 to 45 mg"
+    assert not list(rule.further(ask.origin, Decimal("5.1"), low=False))
+    published = replace(ask.origin, key="nutrients.reference.UL")
+    assert stays(published.key) and not list(rule.further(published, Decimal(1), low=False))
+
+
+def test_energy_is_not_offered_far_from_the_requirement(tmp_path: Path) -> None:
+    case = load_case(CASES["stock"].write(tmp_path / "project"))
+    rule = rule_of(case, "nutrients")
+    ask = next(a for a in rule.asks if a.origin.key == "nutrients.energy.day_within" and a.side == "low")
+    # 20 % of 1500 kcal; 150 kcal are 10 % more
+    ((edit,),) = rule.further(ask.origin, Decimal(150), low=True)
+    assert (edit.old, edit.new) == (20, 30)
+    assert not list(rule.further(ask.origin, Decimal(151), low=True))
+
+
+@pytest.mark.parametrize(
+    "key", ["allergies.peanuts", "intolerances.milk.servings_a_day", "fasts.lent", "diets", "never_items"]
+)
+def test_what_a_physician_forbids_stays(key: str) -> None:
+    assert stays(f"prescriptions.people.juno.{key}")
+    assert not stays("prescriptions.people.juno.limits.NA_mg.day.high")
+
+
+def test_one_line_is_narrowed_to_a_person_and_a_day_kind(tmp_path: Path) -> None:
+    one = CASES["heater places"]
+    config = one.write(tmp_path / "project")
+    kinds = 'cycle_days = 2\nordinary_kind = "work"\nkinds = { heavy = [2] }\n'
+    text = one.config.replace("cycle_days = 2\n", kinds)
+    config.write_text(text + "[nutrients.limits.PROCNT_g.day]\nhigh = 90\n")
+    rule = rule_of(load_case(config), "nutrients")
+    asks = [a for a in rule.asks if a.origin.key == "nutrients.limits.PROCNT_g.day.high"]
+    heavy = next(a for a in asks if a.origin.day == 1 and a.origin.person == "tor")
+    ((edit,),) = rule.further(heavy.origin, Decimal("3.2"), low=False)
+    assert edit.key == "nutrients.limits.PROCNT_g.day.for.tor.on.heavy.high"
+    assert str(edit) == "raise most protein of tor a day on heavy days from 90 to 93.2 g"
+    assert len({rule.lever(a.origin) for a in asks}) == 4
