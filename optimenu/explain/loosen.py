@@ -45,6 +45,8 @@ MOST_LEVERS, MOST_SHAPES = 4, 2
 """Most changes of one way, and most of them that change the courses of a meal: more is another plan."""
 ROUNDS = 12
 """Times that levers are barred and the least steps looked for anew."""
+NEAR = 0.03
+"""Part of a limit that whole servings mostly need beyond the linear program's step; from trials."""
 LARGER = (Decimal("1.25"), Decimal("1.5"), Decimal(2))
 """Times a step that is tried where the step itself gives no menu."""
 _STEP = 10**15
@@ -339,6 +341,7 @@ class _Finder:
 
     def _ladder(self, steps: Steps) -> Iterator[Steps]:
         yield steps
+        yield {k: v + NEAR for k, v in steps.items()}
         free = np.zeros(len(self.board.levers), dtype=bool)
         free[list(steps)] = True
         uses = self.uses
