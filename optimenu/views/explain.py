@@ -133,7 +133,8 @@ def _ways(case: Case, ways: WaysOut, text: str, folder: Path | None) -> list[Ren
     if folder is not None and ways.working:
         parts.append(cell(f"Written to {folder}, a config each. Plan with: optimenu plan {folder}/..."))
     elif text:
-        parts += [heading("The first as a config that extends yours"), cell(text.rstrip())]
+        parts.append(heading("The first as a config that extends yours"))
+        parts += [cell(line) for line in text.rstrip().split("\n")]
         parts.append(cell("--out FOLDER writes each of them as a file to plan with.", STYLES["quiet"]))
     return parts
 
