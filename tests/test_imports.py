@@ -15,7 +15,7 @@ ROOT = Path(optimenu.__file__).parent
 ORDER = (
     "errors", "files", "cells", "measures", "tables", "settings",
     "nutrition", "catalogue", "crew", "problem", "program", "menu", "rules", "config",
-    "solve", "audit", "planning", "explain", "studies", "stowage", ("views", "exports"), "commands",
+    "solve", "audit", "planning", "explain", "stowage", "exports", "studies", "views", "commands",
     "__main__",
 )  # fmt: skip
 RANK = {
@@ -31,6 +31,10 @@ ONLY_IN = {
     "numba": ("solve/",),
     "rich": ("views/", "commands/"),
     "typer": ("commands/",),
+    "tomli_w": ("config/",),
+    "matplotlib": ("exports/",),
+    "dask": ("studies/",),
+    "distributed": ("studies/",),
 }
 SLOW = ("pandas", "pyarrow")
 """Imported where they are used, so that a command that needs no table files starts at once."""
@@ -108,7 +112,7 @@ def test_the_walk_sees_what_it_should():
         "menu/a.py": "from optimenu.rules.base import Rule",
         "menu/b.py": "if TYPE_CHECKING:\n    from optimenu.rules.base import Rule",
         "menu/c.py": "def f():\n    import optimenu.solve.solve",
-        "views/d.py": "from optimenu.exports.csv import x",
+        "exports/d.py": "from optimenu.views.console import x",
         "rules/e.py": "from optimenu import audit",
         "audit/f.py": "import pulp",
         "menu/g.py": "class A:\n    import rich.table",

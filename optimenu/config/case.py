@@ -62,6 +62,8 @@ class Case:
         prescriptions begin with ``prescriptions``.
     scripts : Layers or None
         The file of prescriptions and those it extends.
+    text : bytes or None
+        What the config itself says, when it is not on disk.
     """
 
     problem: Problem
@@ -72,6 +74,11 @@ class Case:
     layers: Layers
     changes: tuple[Change, ...] = ()
     scripts: Layers | None = None
+    text: bytes | None = None
+
+    def contents(self, path: Path) -> bytes:
+        """What one of the files says."""
+        return self.text if self.text is not None and path == self.files[0] else path.read_bytes()
 
     def where(self, key: str) -> str:
         """File and line of a dotted config key, or of the closest one that is written.
@@ -96,15 +103,24 @@ class Case:
         return self.layers, keys
 
 
-def load_case(path: Path, root: Path | None = None) -> Case:
+def load_case(path: Path, root: Path | None = None, text: bytes | None = None) -> Case:
     """Read a config and everything it names.
+
+    Parameters
+    ----------
+    path : Path
+        The config.
+    root : Path or None
+        Folder that no path may leave; None: see `toml_layers`.
+    text : bytes or None
+        What the config itself says, when it is not on disk.
 
     Raises
     ------
     InputFaults
         Every fault that one pass can find, each with file, line and remedy.
     """
-    return _Loader(read_layers(path, root)).case()
+    return replace(_Loader(read_layers(path, root, text)).case(), text=text)
 
 
 class _Loader:

@@ -12,7 +12,7 @@ another. What a file changes in those below is kept, with the role, in `Layers.c
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
@@ -113,7 +113,7 @@ def locate(text: str, folder: Path, root: Path) -> Path:
     return path
 
 
-def read_layers(path: Path, root: Path | None = None) -> Layers:
+def read_layers(path: Path, root: Path | None = None, text: bytes | None = None) -> Layers:
     """Read a config and everything it extends.
 
     Parameters
@@ -122,6 +122,8 @@ def read_layers(path: Path, root: Path | None = None) -> Layers:
         The TOML file.
     root : Path or None
         Folder that no path may leave; None: see the top of this module.
+    text : bytes or None
+        What the file itself says, when it is not on disk; the files it extends are.
 
     Raises
     ------
@@ -129,8 +131,8 @@ def read_layers(path: Path, root: Path | None = None) -> Layers:
         Every fault of every layer at once: absent or unreadable files, syntax, numbers that are not
         finite, paths outside the root, files that extend each other in a ring, roles that are none.
     """
-    reader = _Reader((root or find_root(path)).resolve())
     path = path.resolve()
+    reader = _Reader((root or find_root(path)).resolve(), {} if text is None else {path: text})
     values, spots = reader.read(path, ())
     if reader.faults:
         raise InputFaults(reader.faults)
@@ -142,6 +144,7 @@ def read_layers(path: Path, root: Path | None = None) -> Layers:
 @dataclass
 class _Reader:
     root: Path
+    unwritten: Mapping[Path, bytes]
     faults: list[Fault] = field(default_factory=list)
     # Kept per file, so that a base reached by two ways is read and merged once.
     done: dict[Path, tuple[dict[str, Any], Spot]] = field(default_factory=dict)
@@ -155,7 +158,7 @@ class _Reader:
             self.done[path] = ({}, Spot(0, path))
             self.roles[path], self.under[path] = None, {path}
             try:
-                own, own_spots = _parse(path)
+                own, own_spots = _parse(path, self.unwritten.get(path))
             except UnreadableError as error:
                 self.faults.append(Fault(shown_path(path), error.line, str(error)))
                 return self.done[path]
@@ -217,9 +220,9 @@ class _Reader:
                 yield path, spot.line
 
 
-def _parse(path: Path) -> tuple[dict[str, Any], Spot]:
+def _parse(path: Path, said: bytes | None) -> tuple[dict[str, Any], Spot]:
     # TOML counts a carriage return before a line break as part of the break.
-    text = decode(read_bytes(path, MOST_BYTES)).replace("\r\n", "\n")
+    text = decode(read_bytes(path, MOST_BYTES) if said is None else said).replace("\r\n", "\n")
     try:
         values = tomli.loads(text, parse_float=_decimal)
     except tomli.TOMLDecodeError as error:

@@ -47,7 +47,7 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
         "format": FORMAT,
         "name": case.problem.name,
         "config": case.files[0].relative_to(case.root).as_posix(),
-        "inputs": {p.relative_to(case.root).as_posix(): sha256(p) for p in sorted(case.files)},
+        "inputs": {p.relative_to(case.root).as_posix(): sha256(case.contents(p)) for p in sorted(case.files)},
         "versions": {
             "python": ".".join(platform.python_version_tuple()[:2]),
             **{name: version(name) for name in ("optimenu", "numpy", "numba", "highspy", "pulp")},

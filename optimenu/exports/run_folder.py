@@ -108,9 +108,9 @@ def total_rows(measures: Iterable[Measure], days: Sequence[str]) -> list[tuple[o
     return rows
 
 
-def sha256(path: Path) -> str:
-    """SHA-256 of a file, hexadecimal."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+def sha256(contents: bytes) -> str:
+    """SHA-256 of a file's contents, hexadecimal."""
+    return hashlib.sha256(contents).hexdigest()
 
 
 def new_folder(parent: Path, stem: str) -> Path:
@@ -225,7 +225,7 @@ def _alive(pid: int) -> bool:
 
 def input_files(case: Case) -> dict[str, bytes]:
     """Every file the case was made from, under ``inputs/``, paths as in the project."""
-    found = {f"inputs/{p.relative_to(case.root).as_posix()}": p.read_bytes() for p in case.files}
+    found = {f"inputs/{p.relative_to(case.root).as_posix()}": case.contents(p) for p in case.files}
     found["inputs/.optimenu-root"] = b""
     return found
 
@@ -275,7 +275,7 @@ def read_run(folder: Path) -> Run:
         path = folder / "inputs" / name
         if not path.is_file():
             faults.append(Fault(shown_path(path), 0, "missing; the run cannot be read without it"))
-        elif sha256(path) != digest:
+        elif sha256(path.read_bytes()) != digest:
             text = "changed since the run was made; restore it, or plan again"
             faults.append(Fault(shown_path(path), 0, text))
     if faults:
