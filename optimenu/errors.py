@@ -96,7 +96,7 @@ class Interrupted(OptimenuError):
     exit_code = 130
 
 
-def nearest(name: str, known: Sequence[str]) -> str:
+def nearest(name: str, known: Sequence[str], cutoff: float = 0.6) -> str:
     """Return ' Did you mean "x"?' for the closest known name, or an empty string."""
-    close = get_close_matches(name, list(known), n=1, cutoff=0.6)
+    close = get_close_matches(name, list(known), n=1, cutoff=cutoff)
     return f' Did you mean "{close[0]}"?' if close else ""

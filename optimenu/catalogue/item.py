@@ -7,10 +7,12 @@ None, which means *unknown*, never zero.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
+
+from optimenu.errors import nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,20 +114,32 @@ class Catalogue:
         The file as the user would write it.
     present : frozenset of str
         Every column the file has, nutrient or not.
-    left_out : int
-        Items of the file that the plan does not draw on.
+    left_out : frozenset of str
+        Ids of the file's items that the plan does not draw on.
     """
 
     items: tuple[Item, ...]
     columns: frozenset[str]
     file: str
     present: frozenset[str] = frozenset()
-    left_out: int = 0
+    left_out: frozenset[str] = frozenset()
 
     @cached_property
     def by_id(self) -> Mapping[str, Item]:
         """Item by its id."""
         return {item.id: item for item in self.items}
+
+    def absent(self, kind: str, name: str, known: Sequence[str]) -> str:
+        """Return the fault of naming what no item bears: an item, a tag, a trait.
+
+        Parameters
+        ----------
+        known : sequence of str
+            What could have been named.
+        """
+        if kind == "item" and name in self.left_out:
+            return f'item "{name}" is left out by [catalogue]; take it out here, or bring it back there'
+        return f'no {kind} "{name}" in the catalogue.{nearest(name, known)}'
 
     @cached_property
     def order(self) -> Mapping[str, int]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from optimenu.errors import nearest
 from optimenu.settings import Settings
 
 if TYPE_CHECKING:
@@ -48,7 +47,7 @@ class Named(Settings):
             for name in getattr(self, field):
                 if name not in names:
                     word = field.removesuffix("s").replace("_", " ")
-                    yield field, f'no {word} "{name}" in the catalogue.{nearest(name, names)}'
+                    yield field, catalogue.absent(word, name, names)
 
     def words(self) -> str:
         """Return the names, for reading."""

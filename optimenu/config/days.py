@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     Tell = Callable[[tuple[str, ...], str], None]
 
 
+SLIP = 0.7
+"""Two words more alike than this are one word and a slip; common practice, no source."""
+
+
 def plan_days(
     settings: ConfigBase, scripts: Mapping[str, Prescription], tell: Tell
 ) -> tuple[tuple[PlanDay, ...], tuple[int, ...], tuple[date, ...]]:
@@ -109,7 +113,7 @@ def _dated(
         if len(set(table.on)) > 1 and not fasting.isdisjoint(table.on):
             text = f"somebody keeps a fast on {min(fasting & set(table.on))}; name that date by itself"
             tell(keys, text)
-        kind = _kind(name, table, on_cycle, tell)
+        kind = _kind(name, table, on_cycle, settings, tell)
         if kind is not None:
             meals = _meals(rules, name, table, kind, tell)
             own = tuple(sorted(set(table.on)))
@@ -122,8 +126,15 @@ def _dated(
     return sorted(found, key=lambda day: day.dates)
 
 
-def _kind(name: str, table: DatesTable, on_cycle: Mapping[date, PlanDay], tell: Tell) -> str | None:
+def _kind(
+    name: str, table: DatesTable, on_cycle: Mapping[date, PlanDay], settings: ConfigBase, tell: Tell
+) -> str | None:
     if table.kind is not None:
+        usual = sorted({settings.stay.ordinary_kind, *settings.stay.kinds})
+        # a kind of its own is free to be named, but a slip of the pen would drop the energy of the work
+        if table.kind not in usual and (guess := nearest(table.kind, usual, cutoff=SLIP)):
+            text = f'no day kind "{table.kind}" in [stay].{guess} A kind of its own needs a name less alike'
+            tell(("dates", name, "kind"), text)
         return table.kind
     kinds = sorted({on_cycle[w].kind for w in table.on if w in on_cycle})
     if len(kinds) > 1:

@@ -81,7 +81,8 @@ def sift(
     if not kept:
         text = f"nothing of {len(catalogue.items)} items is kept; name more words, or leave fewer out"
         return catalogue, (((("only",) if table.only else ("leave_out",)), text),)
-    return replace(catalogue, items=kept, left_out=len(catalogue.items) - len(kept)), ()
+    rest = frozenset(catalogue.by_id) - {i.id for i in kept}
+    return replace(catalogue, items=kept, left_out=rest), ()
 
 
 def _faults(catalogue: Catalogue, table: CatalogueTable) -> Iterator[tuple[tuple[str, ...], str]]:
@@ -104,8 +105,7 @@ def _faults(catalogue: Catalogue, table: CatalogueTable) -> Iterator[tuple[tuple
     for field, names in _names(catalogue).items():
         for name in getattr(table.leave_out, field):
             if name not in names:
-                text = f'no {field[:-1]} "{name}" in the catalogue.{nearest(name, names)}'
-                yield ("leave_out", field), text
+                yield ("leave_out", field), catalogue.absent(field[:-1], name, names)
 
 
 def _names(catalogue: Catalogue) -> Mapping[str, list[str]]:

@@ -89,16 +89,13 @@ def absent(table: PrescriptionTable, catalogue: Catalogue) -> Iterator[tuple[tup
         for name in getattr(table, key):
             if name not in known:
                 word = key.split("_")[1].removesuffix("s")
-                yield (key,), f'no {word} "{name}" in the catalogue.{nearest(name, known)}'
+                yield (key,), catalogue.absent(word, name, known)
     for name, fast in table.fasts.items():
         for key, known in (("never_items", sorted(catalogue.by_id)), ("never_tags", tags)):
             for what in getattr(fast, key):
                 if what not in known:
                     word = key.removeprefix("never_").removesuffix("s")
-                    yield (
-                        ("fasts", name, key),
-                        f'no {word} "{what}" in the catalogue.{nearest(what, known)}',
-                    )
+                    yield ("fasts", name, key), catalogue.absent(word, what, known)
     for column in table.limits:
         if column not in catalogue.columns:
             text = f"the catalogue has no nutrient column {column}, so the limit cannot be kept."

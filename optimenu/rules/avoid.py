@@ -126,10 +126,8 @@ never = { tags = ["spicy"] }
             for field, names in (("items", sorted(catalogue.by_id)), ("tags", tags)):
                 for word in getattr(table, field):
                     if word not in names:
-                        yield SettingFault(
-                            ("people", name, field),
-                            f'no {field[:-1]} "{word}" in the catalogue.{nearest(word, names)}',
-                        )
+                        text = catalogue.absent(field[:-1], word, names)
+                        yield SettingFault(("people", name, field), text)
         for kind, own in self.settings.on.items():
             yield from self._kind_faults(kind, own)
         for field in ("tasted_courses", "condiment_courses"):

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 import numpy as np
 from pydantic import ConfigDict, Field
 
-from optimenu.errors import nearest
 from optimenu.problem.calendar import passes, runs
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule, SettingFault
@@ -113,14 +112,12 @@ most_a_day = 1
             tags = sorted({t for i in self.problem.catalogue.items for t in i.tags})
             for tag in table.exempt_tags:
                 if tag not in tags:
-                    text = f'no tag "{tag}" in the catalogue.{nearest(tag, tags)}'
+                    text = self.problem.catalogue.absent("tag", tag, tags)
                     yield SettingFault((name, "exempt_tags"), text)
             known = sorted({v for i in self.problem.catalogue.items for v in _values(i, table.of)})
             for value in table.only:
                 if value not in known:
-                    text = (
-                        f'no {table.of.replace("_", " ")} "{value}" in the catalogue.{nearest(value, known)}'
-                    )
+                    text = self.problem.catalogue.absent(table.of.replace("_", " "), value, known)
                     yield SettingFault((name, "only"), text)
             if table.gap_days and table.gap_days > length:
                 text = f"a gap of {table.gap_days} days is longer than the cycle of {length} days"

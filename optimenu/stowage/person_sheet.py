@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from optimenu.crew.prescriptions import WINDOWS
 from optimenu.nutrition.nutrients import BY_COLUMN
 
 if TYPE_CHECKING:
@@ -241,7 +242,7 @@ def _planned(problem: Problem, found: Sequence[Measure], side: str) -> Planned:
         key=o.key,
         what=o.what,
         name=worst.label.split(": ", 1)[-1],
-        window=next((w for w in reversed(o.key.split(".")) if w in _WINDOWS), _window(worst)),
+        window=next((w for w in reversed(o.key.split(".")) if w in WINDOWS), _window(worst)),
         side=_SIDES[side],
         limit=limit,
         worst=_value(worst, low=low),
@@ -252,9 +253,6 @@ def _planned(problem: Problem, found: Sequence[Measure], side: str) -> Planned:
         proved=all(m.proved for m in found),
         soft=worst.soft is not None,
     )
-
-
-_WINDOWS = ("meal", "day", "three_days", "seven_days", "stay")
 
 
 def _window(m: Measure) -> str:

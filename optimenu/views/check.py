@@ -13,6 +13,7 @@ from optimenu.config.inspect import FEW
 from optimenu.rules.base import plain
 from optimenu.settings import clock_words
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
+from optimenu.views.nutrient_words import WINDOWS
 from optimenu.views.open_points import open_page
 from optimenu.views.summary import cautions, column_name, many
 from optimenu.views.totals import amount, limit
@@ -26,14 +27,6 @@ if TYPE_CHECKING:
     from optimenu.crew.people import Person
     from optimenu.problem.problem import Problem
     from optimenu.views.console import Mark
-
-_WINDOWS = {
-    "meal": "each meal",
-    "day": "each day",
-    "three_days": "daily mean of any 3 dates in a row",
-    "seven_days": "daily mean of any 7 dates in a row",
-    "stay": "daily mean of the stay",
-}
 
 
 def check_page(case: Case, found: Inspection, *, every: bool = False) -> RenderableType:
@@ -82,7 +75,7 @@ def _apart(problem: Problem) -> list[str]:
 
 
 def _kept(catalogue: Catalogue) -> str:
-    kept, out = len(catalogue.items), catalogue.left_out
+    kept, out = len(catalogue.items), len(catalogue.left_out)
     return f"{kept} of {kept + out}, {out} left out by this config" if out else str(kept)
 
 
@@ -112,7 +105,7 @@ def prescribed(person: Person) -> list[str]:
         for window, (low, high) in windows.items():
             unit = column.rsplit("_", 1)[1]
             words = limit(low, high, unit)
-            lines.append(f"prescribed: {column_name(column)} {words}, {_WINDOWS[window]}")
+            lines.append(f"prescribed: {column_name(column)} {words}, {WINDOWS[window]}")
     lines += laid_down(person)
     for column, given in script.supplements.items():
         unit = column.rsplit("_", 1)[1]

@@ -14,6 +14,13 @@ if TYPE_CHECKING:
     from optimenu.problem.problem import Problem
     from optimenu.rules.base import Measure
 
+WINDOWS = {
+    "meal": "each meal",
+    "day": "each day",
+    "three_days": "daily mean of any 3 dates in a row",
+    "seven_days": "daily mean of any 7 dates in a row",
+    "stay": "daily mean of the stay",
+}
 BASIS = {"RDA": "RDA", "AI": "AI (goal)", "UL": "UL", "CDRR": "CDRR"}
 _FINEST = 6
 

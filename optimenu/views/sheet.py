@@ -27,7 +27,7 @@ from optimenu.views.console import (
     sign,
     soft_sign,
 )
-from optimenu.views.nutrient_words import figure
+from optimenu.views.nutrient_words import WINDOWS, figure
 from optimenu.views.summary import MOST_BREACHES, cautions, column_name
 
 if TYPE_CHECKING:
@@ -42,13 +42,6 @@ if TYPE_CHECKING:
 
 CONFIDENTIAL = "Confidential: for the physician and the dietitian; not for the mess."
 DO_NOT_USE = "This menu breaks hard limits; do not use it."
-WINDOWS = {
-    "meal": "each meal",
-    "day": "each day",
-    "three_days": "mean of any 3 dates in a row",
-    "seven_days": "mean of any 7 dates in a row",
-    "stay": "mean of the stay",
-}
 
 
 def warning(report: Report, breaches: Sequence[Breach], *, told: bool = True) -> list[RenderableType]:

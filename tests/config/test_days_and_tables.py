@@ -135,6 +135,12 @@ def test_who_is_severely_allergic_has_packs_apart(tmp_path):
             "[dates.x] kind: these dates are of the kinds rest, work; set kind",
         ),
         (
+            '[dates.x]\non = [2031-01-01]\nkind = "wrok"\n',
+            "kind =",
+            '[dates.x] kind: no day kind "wrok" in [stay]. Did you mean "work"? '
+            "A kind of its own needs a name less alike",
+        ),
+        (
             "[dates.x]\non = [2031-01-01]\n[dates.y]\non = [2031-01-01]\n",
             "on =",
             "[dates.y] on: 2031-01-01 is a date of x already",

@@ -49,8 +49,18 @@ def test_the_other_tables_may_name_what_is_left_out(tmp_path):
     config = changed(HERE, HERE + 'only = { may_freeze = ["yes"] }\n')
     case = load_case(write(tmp_path, config, items_csv=COLD, prescriptions_toml=script))
     assert [row.item for row in case.problem.stock] == ["rice"]
-    assert case.problem.catalogue.left_out == 2
+    assert case.problem.catalogue.left_out == {"stew", "curd"}
     assert case.problem.people[0].prescription.never_items == {"stew"}
+
+
+def test_a_rule_that_names_an_item_left_out_is_told_so(tmp_path):
+    lines = HERE + 'leave_out = { items = ["stew"] }\n'
+    config = changed(HERE, lines) + '[avoid.people.ana]\nitems = ["stew"]\n'
+    at = line_of(config, 'items = ["stew"]')
+    assert told(write(tmp_path, config, items_csv=COLD)) == [
+        f'plan.toml:{at} [avoid.people.ana] items: item "stew" is left out by [catalogue]; take it out here, '
+        "or bring it back there"
+    ]
 
 
 @pytest.mark.parametrize(
