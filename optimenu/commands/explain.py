@@ -45,7 +45,7 @@ def run(
 ) -> None:
     """Say which limits stand in the way of a menu and what would give one; or what each limit costs."""
     from optimenu.commands.ctrl_c import Asked
-    from optimenu.commands.explain_menu import asked_for, earlier, planned_now, show_menu
+    from optimenu.commands.explain_menu import asked_for, earlier, planned_now, show_menu, told_of
     from optimenu.commands.explain_none import look_at, no_menu
     from optimenu.solve.halt import Halt
 
@@ -61,9 +61,9 @@ def run(
             if planned is None or planned.outcome.end != "menu":
                 planned = no_menu(case, planned, who, options, out, asked, as_json=as_json)
             spoken = planned_now(planned)
-        if spoken is not None:
-            again = (options.moves, options.seed, options.threads) if replan else None
-            show_menu(case, spoken, people, item, replan=again, everything=everything, as_json=as_json)
+        again = (options.moves, options.seed, options.threads) if replan else None
+        told = told_of(case, spoken, people, item, again, asked)
+    show_menu(case, spoken, told, everything=everything, as_json=as_json)
 
 
 def _role(role: str) -> Writer:

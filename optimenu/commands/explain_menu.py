@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from optimenu.commands.ctrl_c import Asked
     from optimenu.config.case import Case
     from optimenu.errors import Fault
+    from optimenu.explain.told import Told
     from optimenu.menu.menu import Menu
     from optimenu.planning import Planned
     from optimenu.program.program import Program
@@ -128,38 +130,51 @@ def planned_now(planned: Planned) -> Spoken:
     return Spoken(planned.menu, planned.scale, text, planned.program)
 
 
-def show_menu(
+def told_of(
     case: Case,
     spoken: Spoken,
     people: list[int] | None,
     item: str | None,
-    *,
     replan: tuple[int, int, int] | None,
-    everything: bool,
-    as_json: bool,
-) -> None:
-    """Tell what the limits of a menu cost, or why an item is not on it.
+    asked: Asked,
+) -> Told:
+    """Find what the limits of a menu cost, or why an item is not on it; Ctrl-C ends it at once.
 
     Raises
     ------
     AuditFailed
         When the menu breaks a hard limit: nothing of it may be trusted.
+    Interrupted
+        On a Ctrl-C.
     """
     from optimenu.audit.menu import audit_menu
+    from optimenu.commands.explain_none import waited
     from optimenu.errors import AuditFailed
     from optimenu.explain.prices import prices_of
     from optimenu.explain.told import tell
-    from optimenu.exports.worth import worth_data
-    from optimenu.views.console import error_console, output_console
-    from optimenu.views.worth import worth_page
+    from optimenu.views.console import error_console
 
     report = audit_menu(case.problem, case.rules, spoken.menu, spoken.scale)
     if not report.holds:
-        msg = f"{spoken.source} It breaks {len(report.breaches)} hard limits; see optimenu audit"
-        raise AuditFailed(msg)
+        count = len(report.breaches)
+        word = "1 hard limit" if count == 1 else f"{count} hard limits"
+        raise AuditFailed(f"{spoken.source} It breaks {word}; see optimenu audit")
     error_console().print("solving the bound again ...", highlight=False)
-    prices = prices_of(case, scale=spoken.scale, program=spoken.program, menu=spoken.menu)
-    told = tell(prices, report.value, people=people, item=item, replan=replan)
+    asked.note()
+
+    def work() -> Told:
+        prices = prices_of(case, scale=spoken.scale, program=spoken.program, menu=spoken.menu)
+        return tell(prices, report.value, people=people, item=item, replan=replan)
+
+    return waited(work, asked)
+
+
+def show_menu(case: Case, spoken: Spoken, told: Told, *, everything: bool, as_json: bool) -> None:
+    """Write what was told of a menu."""
+    from optimenu.exports.worth import worth_data
+    from optimenu.views.console import output_console
+    from optimenu.views.worth import worth_page
+
     if as_json:
         print(json.dumps({"menu": spoken.source, **worth_data(case, told)}, indent=1))
     else:

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 LOOK = 0.1
 """Seconds between two looks at whether the user asks for an end."""
-STOPPED = "stopped before it was known what stands in the way: nothing was written"
+STOPPED = "stopped before the answer was known: nothing was written"
 
 
 def look_at(case: Case, out: Path | None) -> None:
@@ -84,14 +84,14 @@ def no_menu(
     near = None if planned is None else planned.outcome.near
     with Watch() as watch:
         watch.phase("finding limits that cannot hold together")
-        conflict = _waited(lambda: found(case, near), asked)
+        conflict = waited(lambda: found(case, near), asked)
         if conflict.status == "none":
             return _direct(case, options)
 
         def tell(text: str) -> None:
             watch.phase(f"trying: {text}")
 
-        ways = _waited(lambda: sought(case, role, options, tell), asked)
+        ways = waited(lambda: sought(case, role, options, tell), asked)
     proved = planned is None or planned.outcome.end == "impossible" or conflict.status == "conflict"
     _told(case, conflict, ways, _written(case, ways, out), as_json=as_json)
     raise _end(proved)
@@ -111,7 +111,7 @@ def sought(case: Case, role: Writer, options: Options, tell: Callable[[str], Non
     return ways_out(case, role, options, tell=tell)
 
 
-def _waited(work: Callable[[], T], asked: Asked) -> T:
+def waited(work: Callable[[], T], asked: Asked) -> T:
     """Do some work in a thread of its own, so that Ctrl-C is heard at once.
 
     Raises

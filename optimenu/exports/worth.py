@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from optimenu.config.case import Case
+    from optimenu.explain.entry import Entry
     from optimenu.explain.told import Told
-    from optimenu.explain.why_not import Entry, WhyNot
+    from optimenu.explain.why_not import WhyNot
     from optimenu.explain.worth import Limit
     from optimenu.program.origin import Origin
 

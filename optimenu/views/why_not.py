@@ -16,8 +16,9 @@ from optimenu.views.summary import many
 
 if TYPE_CHECKING:
     from optimenu.config.case import Case
+    from optimenu.explain.entry import Cost, Entry
     from optimenu.explain.told import Told
-    from optimenu.explain.why_not import Cost, Entry, Reason, WhyNot
+    from optimenu.explain.why_not import Reason, WhyNot
 
 FEW, MOST_COSTS = 3, 6
 INNER = "  "

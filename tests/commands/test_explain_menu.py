@@ -96,3 +96,18 @@ def test_replan_searches_again(project, monkeypatch, capsys):
     assert "Menu gains: a search from the menu" in " ".join(
         explained(monkeypatch, capsys, "--replan").out.split()
     )
+
+
+def test_ctrl_c_while_it_is_told_ends_it_with_a_plain_word(project, monkeypatch, capsys):
+    import time
+
+    from optimenu.commands.app import app
+    from optimenu.commands.ctrl_c import Asked
+    from optimenu.explain import told
+
+    with pytest.raises(SystemExit):
+        app(["plan", "plan.toml", "--moves", "20000"])
+    monkeypatch.setattr(told, "tell", lambda *_args, **_words: time.sleep(30))
+    monkeypatch.setattr(Asked, "times", property(lambda _: 1, lambda _s, _v: None), raising=False)
+    assert main_ends(monkeypatch, "explain", "plan.toml") == 130
+    assert "stopped before the answer was known: nothing was written" in capsys.readouterr().err
