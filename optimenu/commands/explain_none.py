@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from optimenu.config.case import Case
     from optimenu.errors import OptimenuError
     from optimenu.explain.conflict import Conflict
-    from optimenu.explain.loosen import WaysOut
+    from optimenu.explain.ways import WaysOut
     from optimenu.planning import Options, Planned
     from optimenu.settings import Writer
 

@@ -14,13 +14,13 @@ from pydantic import ConfigDict, Field
 from optimenu.problem.calendar import passes, runs
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule, SettingFault
-from optimenu.rules.by_day import ByDay
+from optimenu.rules.by_day import ByDay, most_apart
 from optimenu.rules.edits import moved
 from optimenu.rules.which import course_faults, people_faults, people_of
 from optimenu.settings import Flag, Role, Settings, Whole
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
@@ -395,15 +395,3 @@ def _values(item: Item, of: Kind) -> tuple[str, ...]:
         return tuple(sorted(item.tags))
     value = getattr(item, of)
     return (value,) if value else ()
-
-
-def most_apart(places: Sequence[int], length: int, gap: int) -> int:
-    """Return the most of these places on a ring of so many that lie at least a gap apart all round."""
-    best = 0
-    for first in places:
-        taken, last = 1, first
-        for place in places:
-            if place >= last + gap and place + gap <= first + length:
-                taken, last = taken + 1, place
-        best = max(best, taken)
-    return best

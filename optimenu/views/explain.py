@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from optimenu.config.case import Case
     from optimenu.explain.conflict import Conflict
-    from optimenu.explain.loosen import Way, WaysOut
     from optimenu.explain.tell import Limit
+    from optimenu.explain.ways import Way, WaysOut
 
 MOST = 12
 _PROOF = {

@@ -14,7 +14,7 @@ from optimenu.commands import explain_none
 from optimenu.commands.app import app
 from optimenu.errors import InputFaults, Interrupted, ProvedImpossible, Undecided
 from optimenu.explain.conflict import Conflict
-from optimenu.explain.loosen import WaysOut
+from optimenu.explain.ways import WaysOut
 from optimenu.rules.stowage import Stowage
 from tests.commands.small import CONFIG, write_project
 from tests.explain.no_menu import CASES

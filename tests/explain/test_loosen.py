@@ -12,7 +12,8 @@ import pytest
 from optimenu.config.case import Case, load_case
 from optimenu.explain.conflict import conflict_of
 from optimenu.explain.levers import stays
-from optimenu.explain.loosen import WaysOut, ways_out
+from optimenu.explain.loosen import ways_out
+from optimenu.explain.ways import WaysOut
 from optimenu.exports.explain import way_files
 from optimenu.planning import Options, plan
 from tests.explain.no_menu import CASES
