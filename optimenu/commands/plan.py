@@ -220,10 +220,14 @@ def _without_menu(
     planned: Planned | None = None,
 ) -> None:
     """Say what stands in the way, on stderr and in the error, which follows."""
+    from optimenu.files import shown_path
     from optimenu.views.console import error_console
     from optimenu.views.impossible import impossible
 
     error_console().print(impossible(case, shortfalls, planned))
+    error_console().print(
+        f"What would give a menu: optimenu explain {shown_path(case.files[0])}", highlight=False
+    )
     days = [d.label for d in case.problem.days]
     error.details["conflicts"] = [
         {

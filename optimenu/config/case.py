@@ -60,6 +60,8 @@ class Case:
     changes : tuple of Change
         What files of the config, then of the prescriptions, change in those they extend; keys of the
         prescriptions begin with ``prescriptions``.
+    scripts : Layers or None
+        The file of prescriptions and those it extends.
     text : bytes or None
         What the config itself says, when it is not on disk.
     """
@@ -71,6 +73,7 @@ class Case:
     root: Path
     layers: Layers
     changes: tuple[Change, ...] = ()
+    scripts: Layers | None = None
     text: bytes | None = None
 
     def contents(self, path: Path) -> bytes:
@@ -78,8 +81,26 @@ class Case:
         return self.text if self.text is not None and path == self.files[0] else path.read_bytes()
 
     def where(self, key: str) -> str:
-        """File and line of a dotted config key, or of the closest one that is written."""
-        return "{}:{}".format(*self.layers.where(key.split(".")))
+        """File and line of a dotted config key, or of the closest one that is written.
+
+        A key that begins with ``prescriptions.people`` is looked up in the prescriptions.
+        """
+        layers, keys = self._at(key)
+        return "{}:{}".format(*layers.where(keys))
+
+    def written(self, key: str) -> object:
+        """Value of a dotted config key as it is written; None where it is not."""
+        layers, keys = self._at(key)
+        value: object = layers.values
+        for k in keys:
+            value = value.get(k) if isinstance(value, dict) else None
+        return value
+
+    def _at(self, key: str) -> tuple[Layers, list[str]]:
+        keys = key.split(".")
+        if keys[:2] == ["prescriptions", "people"] and self.scripts is not None:
+            return self.scripts, keys[1:]
+        return self.layers, keys
 
 
 def load_case(path: Path, root: Path | None = None, text: bytes | None = None) -> Case:
@@ -132,7 +153,10 @@ class _Loader:
         if self.faults:
             raise InputFaults(self.faults)
         files = tuple(dict.fromkeys(self.files))
-        return Case(problem, rules, settings, files, self.layers.root, self.layers, tuple(self.changes))
+        written = None if self.scripts is None else self.scripts[0]
+        return Case(
+            problem, rules, settings, files, self.layers.root, self.layers, tuple(self.changes), written
+        )
 
     def _fault(self, keys: tuple[str, ...], message: str) -> None:
         self.faults.append(self.layers.fault(keys, f"{place_of(keys)}: {message}"))

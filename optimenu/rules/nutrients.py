@@ -14,8 +14,9 @@ from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.program.page import soft_amount, vector
 from optimenu.rules import steps
-from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward, unit_word
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown, outward, unit_word
 from optimenu.rules.nutrient_asks import ENERGY, FLUID, PERCENT, WATER, ZERO, Ask, AskMaker, fluid_edit
+from optimenu.rules.nutrient_edits import NutrientEdits
 from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines, replaced_intake
 from optimenu.rules.which import people_faults
 
@@ -26,7 +27,9 @@ if TYPE_CHECKING:
     from optimenu.menu.tally import Entry, Tally
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
+    from optimenu.program.origin import Origin
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
     from optimenu.settings import Role, Settings
 
 
@@ -187,9 +190,9 @@ price = 0.00001
     def _columns(self) -> frozenset[str]:
         return self.problem.catalogue.columns
 
-    def allow(
+    def refusals(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
-    ) -> str | None:
+    ) -> Iterator[Refusal]:
         """Refuse an item whose amount is unknown and has no upper estimate under a prescribed ceiling."""
         for p in party.members:
             script = self.problem.people[p].prescription
@@ -199,8 +202,9 @@ price = 0.00001
                     if self.problem.amount(item, column) is None and column not in item.upper:
                         name = BY_COLUMN[column].name if column in BY_COLUMN else column
                         who = self.problem.people[p].id
-                        return f"{name} of this item is unknown and {who} has a prescribed {word}"
-        return None
+                        text = f"{name} of this item is unknown and {who} has a prescribed {word}"
+                        key = f"prescriptions.people.{who}.limits.{column}"
+                        yield Refusal(key, text, who, column, "physician")
 
     @cached_property
     def asks(self) -> tuple[Ask, ...]:
@@ -325,6 +329,18 @@ price = 0.00001
             if ask.bottom and ask.side == "low" and ask.bottom not in e.item.upper:
                 proved = proved and self.problem.amount(e.item, ask.bottom) is not None
         return (known / mass if mass else Decimal(1)), proved
+
+    @cached_property
+    def _edits(self) -> NutrientEdits:
+        return NutrientEdits(self.settings, self.problem, self.asks)
+
+    def lever(self, origin: Origin, *, low: bool = False) -> str:
+        """Each person's line by itself, and each day kind's; energy gives way on both sides."""
+        return self._edits.lever(origin)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Move one person's line, on one day kind; no ceiling above a tolerable upper intake (UL)."""
+        return self._edits.further(origin, amount)
 
     def edit(self, measure: Measure) -> str:
         """Name the setting as it is written: a percentage for energy, a line of its own for a reference."""

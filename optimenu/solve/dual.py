@@ -84,8 +84,8 @@ def _places(program: Program, multiplier: NDArray[np.float64]) -> int:
     return max(0, min(_MOST_PLACES, max(safe, needed)))
 
 
-def _costs(program: Program, y: dict[int, int]) -> list[int]:
-    """Cost of every column at the multipliers, exact: sum over rows of y * coefficient."""
+def column_costs(program: Program, y: dict[int, int]) -> list[int]:
+    """Return the cost of every column at the multipliers, exact: sum over rows of y * coefficient."""
     # loaded late, as in merge
     from optimenu.solve.sums import column_sizes, column_totals
 
@@ -127,7 +127,7 @@ def dual_value(
     total = effect.limit + sum(
         v * int(program.row_high[r] if v > 0 else program.row_low[r]) for r, v in y.items()
     )
-    costs = _costs(program, y)
+    costs = column_costs(program, y)
     reduced = [(int(g) << shift) - c for g, c in zip(program.gain.tolist(), costs, strict=True)]
     for c, cost in effect.column.items():
         reduced[c] -= cost

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 Status = Literal["solved", "impossible", "unbounded", "undecided"]
 _LOCK = threading.Lock()
+_ERROR = highspy.HighsStatus.kError
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +120,28 @@ def maximise(model: LinearModel) -> LinearResult:
     return _maximise(model)
 
 
+def whole_answer(model: LinearModel, *, presolve: bool, nodes: int) -> tuple[Status, NDArray[np.float64]]:
+    """Solve a model in whole numbers of every column: the status, and the solver's values (n,)."""
+    silence()
+    with _LOCK:
+        _self_test()
+    solver = _load(model, whole=True)
+    for name, value in (
+        ("presolve", "choose" if presolve else "off"),
+        ("mip_max_nodes", nodes),
+        # rounding to whole servings then breaks no row of ordinary size
+        ("mip_feasibility_tolerance", 1e-9),
+        ("primal_feasibility_tolerance", 1e-9),
+    ):
+        _option(solver, name, value)
+    state, kinds = _run(solver), highspy.HighsModelStatus
+    n = len(model.cost)
+    if state in (kinds.kOptimal, kinds.kModelEmpty):
+        return "solved", np.asarray(solver.getSolution().col_value, dtype=np.float64)
+    impossible = state in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible)
+    return "impossible" if impossible else "undecided", np.zeros(n)
+
+
 class OpenModel:
     """A linear program kept open: rows may be added, and its last basis looked at.
 
@@ -157,6 +180,38 @@ class OpenModel:
             msg = "HiGHS refuses the arrays of further rows"
             raise RuntimeError(msg)
         self.m += k
+
+    def change_costs(self, columns: NDArray[np.int32], cost: NDArray[np.float64]) -> None:
+        """Change what columns earn."""
+        if len(columns) and self._solver.changeColsCost(len(columns), columns, -cost) == _ERROR:
+            raise RuntimeError("HiGHS refuses changed costs")
+
+    def change_highs(self, columns: NDArray[np.int32], high: NDArray[np.float64]) -> None:
+        """Change the high bounds of columns whose low bound is 0."""
+        low = np.zeros(len(columns))
+        if len(columns) and self._solver.changeColsBounds(len(columns), columns, low, high) == _ERROR:
+            raise RuntimeError("HiGHS refuses changed bounds")
+
+    def change(self, old: LinearModel, new: LinearModel) -> None:
+        """Change goal and limits from those of one model to those of another with the same entries.
+
+        Rows that were added stay as they are; the next solve begins from the last basis.
+        """
+        columns = np.flatnonzero(old.cost != new.cost).astype(np.int32)
+        if len(columns):
+            self._told(self._solver.changeColsCost(len(columns), columns, -new.cost[columns]))
+        columns = np.flatnonzero((old.low != new.low) | (old.high != new.high)).astype(np.int32)
+        if len(columns):
+            low, high = new.low[columns], new.high[columns]
+            self._told(self._solver.changeColsBounds(len(columns), columns, low, high))
+        for r in np.flatnonzero((old.row_low != new.row_low) | (old.row_high != new.row_high)).tolist():
+            self._told(self._solver.changeRowBounds(r, new.row_low[r], new.row_high[r]))
+
+    @staticmethod
+    def _told(done: Any) -> None:
+        if done == highspy.HighsStatus.kError:
+            msg = "HiGHS refuses a change of a linear program"
+            raise RuntimeError(msg)
 
     def basic(self) -> NDArray[np.int64]:
         """What is basic, int64 (m,): a column's number, or ``-1 - r`` for row r; empty if not known."""
@@ -247,11 +302,13 @@ def _solved(model: LinearModel) -> Any:
     return solver if _run(solver) == highspy.HighsModelStatus.kOptimal else None
 
 
-def _load(model: LinearModel) -> Any:
+def _load(model: LinearModel, *, whole: bool = False) -> Any:
     solver = highspy.Highs()
     # one thread pool a process: every solve of ours uses one thread, else a later one silently does nothing
-    for name, value in (("output_flag", False), ("threads", 1), ("parallel", "off"), ("solver", "simplex")):
+    for name, value in (("output_flag", False), ("threads", 1), ("parallel", "off")):
         _option(solver, name, value)
+    if not whole:
+        _option(solver, "solver", "simplex")
     status = solver.passModel(
         len(model.cost),
         len(model.row_low),
@@ -267,12 +324,12 @@ def _load(model: LinearModel) -> Any:
         model.start,
         model.index,
         model.value,
-        np.zeros(len(model.cost), dtype=np.int32),
+        np.full(len(model.cost), whole, dtype=np.int32),
     )
     if status == highspy.HighsStatus.kError:
         msg = "HiGHS refuses the arrays of a linear program"
         raise RuntimeError(msg)
-    basis = start_of(model, _solved)
+    basis = None if whole else start_of(model, _solved)
     if basis is not None:
         solver.setBasis(basis)
     return solver

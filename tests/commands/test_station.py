@@ -15,6 +15,8 @@ from optimenu.audit.bound import check_bound
 from optimenu.commands.app import app
 from optimenu.config.case import Case, load_case
 from optimenu.errors import AuditFailed
+from optimenu.explain.prices import prices_of
+from optimenu.explain.told import tell
 from optimenu.exports.record import run_files
 from optimenu.exports.run_folder import write_folder
 from optimenu.planning import Options, Planned, plan
@@ -166,3 +168,26 @@ def test_a_menu_broken_by_hand_is_named(run: Path, case: Case, tmp_path: Path) -
     assert any(
         key == "repeats.same_dish.gap_days" and who == "ines" and again in what for key, who, what in others
     )
+
+
+def test_what_its_limits_are_worth_and_why_an_item_is_missing(planned: Planned) -> None:
+    assert planned.report is not None
+    prices = prices_of(planned.case, scale=planned.scale, program=planned.program, menu=planned.menu)
+    told = tell(prices, planned.report.value)
+    first, trial = told.limits[0], told.trials[0]
+    assert (first.origin.key, first.reading.unit, first.step) == ("stowage.volume_l", "L", 1)
+    # 10 L more: more than nothing, less than promised; 10 L less costs more than promised
+    assert trial is not None and trial.gain is not None and trial.loss is not None
+    assert 0 < trial.gain < trial.promised < trial.loss
+    for limit, tried in zip(told.limits, told.trials, strict=False):
+        if limit.alone and tried is not None and tried.gain is not None:
+            assert float(tried.gain) <= float(tried.promised) + 1e-7
+    assert sum(c.cost for c in told.soft) == pytest.approx(float(planned.report.price), abs=1e-9)
+    people = {w.person for w in told.items}
+    assert people == {p.id for p in planned.case.problem.people}
+    on_menu = {(line.party, line.item) for line in planned.menu.lines if line.block == "cycle"}
+    for why in told.items:
+        assert (why.person, why.item) not in on_menu
+        assert why.status != "refused"
+        if why.status == "dear" and why.entry is not None and why.entry.needed is not None:
+            assert why.score is not None and why.entry.needed >= why.score
