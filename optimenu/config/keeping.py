@@ -22,7 +22,8 @@ class StorageTable(Settings):
     changed_by: ClassVar[Role | None] = "dietitian"
 
     temperature_c: Annotated[Number, Span(least=-60, most=60), Unit("deg C")]
-    """Temperature of storage; an item the catalogue keeps colder (store_at_c) is taken at its own."""
+    """Temperature of storage from production on; of several the warmest is the safe one. An item the
+    catalogue keeps colder (store_at_c) is taken at its own."""
     produced_days_before: Annotated[Whole, Span(least=0, most=3650), Unit("days")]
     """Most days before its load arrives that food was produced of which the stock table lists no lot."""
     losses: Text | None = None

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 DAYS_PER_MONTH = Decimal("30.4375")
-"""Mean days of a month: 365.25 / 12."""
+"""Mean days of a month: 365.25 / 12 (Julian year)."""
 GAS_CONSTANT = Decimal("8.314462618")
 """J/(mol K): CODATA 2018, exact in the SI of 2019."""
 KELVIN = Decimal("273.15")
