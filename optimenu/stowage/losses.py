@@ -5,22 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from optimenu.rules.nutrients import Nutrients
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from optimenu.menu.tally import Entry, Tally
     from optimenu.rules.base import Rule
     from optimenu.rules.nutrient_asks import Ask
 
 ZERO, ONE = Decimal(0), Decimal(1)
-LOOKS = 60
-"""Dates of the stay at which a nutrient is looked at, and months after it."""
-MONTH = timedelta(days=30)
+MONTH, MONTHS = 30, 60
+"""Days of a month, and months, for which a menu is followed beyond the stay."""
 NEAR = Decimal("1.02")
 """A floor with less than 2 % to spare binds; common practice, no source."""
 
@@ -44,8 +42,9 @@ class Lost:
     soft : bool
         True for a floor that is a goal.
     until : date or None
-        Last date on which the whole menu, eaten that day, would reach the floor: beyond the stay with the
-        same packs, use-by dates aside. None where it always does, or never did at production.
+        Last date up to which every run of dates as long as the cycle reaches the floor in its mean; beyond
+        the stay as if the cycle went on with packs of the same age, use-by dates aside. None where it does
+        for years, or did not even at production.
     """
 
     column: str
@@ -98,7 +97,7 @@ def _stay(asks: Sequence[Ask]) -> Mapping[str, Ask]:
 
 class _Look:
     def __init__(self, tally: Tally, ask: Ask) -> None:
-        self.problem, self.ask = tally.problem, ask
+        self.problem, self.tally, self.ask = tally.problem, tally, ask
         kept = self.problem.retention
         assert kept is not None
         self.kept = kept
@@ -124,40 +123,58 @@ class _Look:
         return Lost(
             column, produced + self.given, eaten + self.given, self._on(problem.dates[-1]), self.given,
             unknown / produced if produced else ZERO, floor, self.ask.price is not None,
-            None if floor is None or produced + self.given < floor else self._until(floor),
+            self._until(floor) if floor is not None and eaten < produced and produced + self.given >= floor
+            else None,
         )  # fmt: skip
 
     def _amount(self, e: Entry) -> Decimal:
         return self.problem.amount(e.item, self.ask.top) or ZERO
 
-    def _mean(self, parts: Iterator[tuple[Entry, Decimal]]) -> Decimal:
+    def _mean(self, parts: Iterable[tuple[Entry, Decimal]]) -> Decimal:
         return sum((e.count * value for e, value in parts), ZERO) / self.whole
-
-    @cached_property
-    def _per_item(self) -> list[tuple[Entry, Decimal]]:
-        """An entry of every item, and what all its servings bring at production, as a mean a date."""
-        found: dict[str, tuple[Entry, Decimal]] = {}
-        for e, w in self.entries:
-            before = found.get(e.item.id, (e, ZERO))[1]
-            found[e.item.id] = e, before + e.count * w * self._amount(e) / self.whole
-        return [(e, value) for e, value in found.values() if value]
 
     def _on(self, when: date) -> Decimal:
         """What the whole menu would bring in a mean day if all of it were eaten on a date."""
         load = self.problem.load_on(when)
-        low = (value * self.kept.on(e.item, self.ask.top, when, load)[0] for e, value in self._per_item)
-        return self.given + sum(low, ZERO)
+        return self.given + self._mean((e, w * self._left(e, when, load)) for e, w in self.entries)
+
+    def _left(self, e: Entry, when: date, load: int) -> Decimal:
+        return self._amount(e) * self.kept.on(e.item, self.ask.top, when, load)[0]
 
     def _until(self, floor: Decimal) -> date | None:
-        dates = self.problem.dates
-        step = timedelta(days=max(1, len(dates) // LOOKS))
-        looks = list(dates[:: step.days]) + [dates[-1] + k * MONTH for k in range(LOOKS + 1)]
-        before = dates[0] - timedelta(days=1)
-        for when in looks:
-            if self._on(when) < floor:
-                # between two looks it only falls, but for packs past their use-by date and later loads
-                while before + timedelta(days=1) < when and self._on(before + timedelta(days=1)) >= floor:
-                    before += timedelta(days=1)
-                return before
-            before = when
-        return None
+        """Last date before the first run of dates, as long as the cycle, that does not reach the floor."""
+        dates, length = self.problem.dates, min(self.problem.cycle_length, len(self.problem.dates))
+        brought, share = [], []
+        for number, when in zip(self.problem.sequence, dates, strict=True):
+            brought.append(self._day(number, when))
+            share.append(self.problem.days[number].share)
+            if len(brought) >= length and sum(brought[-length:]) < floor * sum(share[-length:]):
+                return when - timedelta(days=1)
+        return self._after(floor)
+
+    def _day(self, number: int, when: date) -> Decimal:
+        """What a plan day brings a person when eaten on a date."""
+        load, share = self.problem.load_on(when), self.problem.days[number].share
+        mine = self.tally.on(self.ask.person, number)
+        return self.given * share + sum(
+            (e.count * self._left(e, when, load) for e in mine if e.certain), ZERO
+        )
+
+    def _after(self, floor: Decimal) -> date | None:
+        """Return the same beyond the stay, as if the cycle went on; None where it holds for years."""
+        ring = [d for d in self.problem.ring if d is not None] or [d.number for d in self.problem.cycle]
+        share = sum((self.problem.days[d].share for d in ring), ZERO)
+        end = self.problem.dates[-1]
+
+        def holds(days: int) -> bool:
+            first = end + timedelta(days=days)
+            found = (self._day(d, first + timedelta(days=k)) for k, d in enumerate(ring))
+            return sum(found, ZERO) >= floor * share
+
+        good, bad = 0, next((m * MONTH for m in range(1, MONTHS + 1) if not holds(m * MONTH)), None)
+        if bad is None:
+            return None
+        while bad - good > 1:
+            middle = (good + bad) // 2
+            good, bad = (middle, bad) if holds(middle) else (good, middle)
+        return end + timedelta(days=good)

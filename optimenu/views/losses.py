@@ -64,7 +64,8 @@ def _legend() -> list[str]:
     return [
         f"As eaten: the oldest pack on each date. Last date: the whole menu as if eaten on it. {SPREAD}",
         f"No rate: part that counts for nothing because nobody states its loss and it is over {FRESH_DAYS} "
-        "days old. Holds until: with the same menu and packs, use-by dates aside.",
+        "days old. Holds until: in the mean of every pass of the cycle; "
+        "beyond the stay as if it went on, use-by dates aside.",
     ]
 
 
@@ -95,19 +96,18 @@ def _falls(problem: Problem, x: Lost) -> str:
         return ""
     day = (x.until - problem.dates[0]).days + 1
     goal = "goal" if x.soft else "floor"
-    return (
-        f"{column_name(x.column)} falls under its {goal} after day {max(day, 0)}, eaten alike on every date"
-    )
+    after = f"after day {day}" if day > 0 else "from the first day"
+    return f"{column_name(x.column)} falls under its {goal} {after}, in the mean of a pass of the cycle"
 
 
 def _until(problem: Problem, x: Lost) -> str:
-    if x.floor is None or x.state == "short":
+    if x.floor is None or x.state == "short" or not x.part:
         return ""
     if x.until is None:
-        return "5 years on"
+        return "over 5 years"
     day = (x.until - problem.dates[0]).days + 1
     if day < 1:
-        return "not at all"
+        return "no day"
     return f"day {day}" if x.until < problem.dates[-1] else f"{dates_of([x.until])} {x.until.year}"
 
 
@@ -142,7 +142,9 @@ def offered_lines(problem: Problem, found: Inspection) -> list[RenderableType]:
     by_column = {x.column: None for p in found.people for x in p.losses}
     each = [{x.column: x for x in p.losses} for p in found.people]
     for column in by_column:
-        cells = [f"{percent(m[column].first)} / {percent(m[column].last)}" if column in m else "" for m in each]
+        cells = [
+            f"{percent(m[column].first)} / {percent(m[column].last)}" if column in m else "" for m in each
+        ]
         table.add_row(cell(column_name(column)), *map(cell, cells))
     first, last = dates_of(problem.dates[:1]), dates_of(problem.dates[-1:])
     return [
