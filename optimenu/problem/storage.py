@@ -121,7 +121,10 @@ class Retention:
     ) -> tuple[Decimal, Decimal, bool]:
         """Return the least and the most that is left on a date, four decimals, and whether that is known."""
         at = self.problem.load_on(when) if load is None else load
-        old, young = self.ages(item, at, when)
+        return self.at_age(item, column, *self.ages(item, at, when))
+
+    def at_age(self, item: Item, column: str, old: int, young: int) -> tuple[Decimal, Decimal, bool]:
+        """Return the same for packs of at most and at least so many days."""
         tag = tag_of()[column]
         if stored_nutrients()[tag].parts and (item.id, tag) not in self.storage.rates:
             return self._vitamin_a(item, old, young)

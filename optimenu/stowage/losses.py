@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from optimenu.rules.nutrient_asks import Ask
 
 ZERO, ONE = Decimal(0), Decimal(1)
-MONTH, MONTHS = 30, 60
-"""Days of a month, and months, for which a menu is followed beyond the stay."""
+FOLLOWED = 1826
+"""Days, five years, for which a menu is followed beyond the stay."""
 NEAR = Decimal("1.02")
 """A floor with less than 2 % to spare binds; common practice, no source."""
 
@@ -42,9 +42,8 @@ class Lost:
     soft : bool
         True for a floor that is a goal.
     until : date or None
-        Last date up to which every run of dates as long as the cycle reaches the floor in its mean; beyond
-        the stay as if the cycle went on with packs of the same age, use-by dates aside. None where it does
-        for years, or did not even at production.
+        Last date on which the whole menu, all of it eaten that day, would reach the floor, use-by dates
+        aside. None where it does for five years beyond the stay, or did not even at production.
     """
 
     column: str
@@ -134,47 +133,26 @@ class _Look:
         return sum((e.count * value for e, value in parts), ZERO) / self.whole
 
     def _on(self, when: date) -> Decimal:
-        """What the whole menu would bring in a mean day if all of it were eaten on a date."""
-        load = self.problem.load_on(when)
-        return self.given + self._mean((e, w * self._left(e, when, load)) for e, w in self.entries)
+        """What the whole menu would bring in a mean day if all of it were eaten on one date.
 
-    def _left(self, e: Entry, when: date, load: int) -> Decimal:
-        return self._amount(e) * self.kept.on(e.item, self.ask.top, when, load)[0]
+        Every serving comes from the pack it is eaten from, older or younger by the days between.
+        """
+        total = ZERO
+        for e, _ in self.entries:
+            for own in e.day.dates:
+                old, _ = self.kept.ages(e.item, self.problem.load_on(own), own)
+                age = max(old + (when - own).days, 0)
+                part = self.kept.at_age(e.item, self.ask.top, age, age)[0]
+                total += e.count * self._amount(e) * part
+        return self.given + total / self.whole
 
     def _until(self, floor: Decimal) -> date | None:
-        """Last date before the first run of dates, as long as the cycle, that does not reach the floor."""
-        dates, length = self.problem.dates, min(self.problem.cycle_length, len(self.problem.dates))
-        brought, share = [], []
-        for number, when in zip(self.problem.sequence, dates, strict=True):
-            brought.append(self._day(number, when))
-            share.append(self.problem.days[number].share)
-            if len(brought) >= length and sum(brought[-length:]) < floor * sum(share[-length:]):
-                return when - timedelta(days=1)
-        return self._after(floor)
-
-    def _day(self, number: int, when: date) -> Decimal:
-        """What a plan day brings a person when eaten on a date."""
-        load, share = self.problem.load_on(when), self.problem.days[number].share
-        mine = self.tally.on(self.ask.person, number)
-        return self.given * share + sum(
-            (e.count * self._left(e, when, load) for e in mine if e.certain), ZERO
-        )
-
-    def _after(self, floor: Decimal) -> date | None:
-        """Return the same beyond the stay, as if the cycle went on; None where it holds for years."""
-        ring = [d for d in self.problem.ring if d is not None] or [d.number for d in self.problem.cycle]
-        share = sum((self.problem.days[d].share for d in ring), ZERO)
-        end = self.problem.dates[-1]
-
-        def holds(days: int) -> bool:
-            first = end + timedelta(days=days)
-            found = (self._day(d, first + timedelta(days=k)) for k, d in enumerate(ring))
-            return sum(found, ZERO) >= floor * share
-
-        good, bad = 0, next((m * MONTH for m in range(1, MONTHS + 1) if not holds(m * MONTH)), None)
-        if bad is None:
+        """Last date on which the whole menu reaches the floor; what is left only falls with age."""
+        first = self.problem.dates[0]
+        good, bad = -1, (self.problem.dates[-1] - first).days + FOLLOWED
+        if self._on(first + timedelta(days=bad)) >= floor:
             return None
         while bad - good > 1:
             middle = (good + bad) // 2
-            good, bad = (middle, bad) if holds(middle) else (good, middle)
-        return end + timedelta(days=good)
+            good, bad = (middle, bad) if self._on(first + timedelta(days=middle)) >= floor else (good, middle)
+        return first + timedelta(days=good)

@@ -64,40 +64,36 @@ def _legend() -> list[str]:
     return [
         f"As eaten: the oldest pack on each date. Last date: the whole menu as if eaten on it. {SPREAD}",
         f"No rate: part that counts for nothing because nobody states its loss and it is over {FRESH_DAYS} "
-        "days old. Holds until: in the mean of every pass of the cycle; "
-        "beyond the stay as if it went on, use-by dates aside.",
+        "days old. Holds until: last day on which the whole menu, eaten "
+        "that day from these packs, would reach the floor, use-by dates aside.",
     ]
 
 
 def binding(problem: Problem, person: int, found: Sequence[Lost]) -> list[RenderableType]:
-    """Return a line for each floor that losses make bind, or break."""
+    """Return a line of the floors that losses break, and one of those they make bind or fall in the stay."""
     name = problem.people[person].name
-    lines: list[RenderableType] = []
-    for x in found:
-        unit = unit_word(x.column.rsplit("_", 1)[1])
-        floor = plain(x.floor or Decimal(0))
-        words = f"{name}: {column_name(x.column)} {figure(x.eaten, x.floor)} of {floor} {unit}"
-        goal = "goal" if x.soft else "floor"
-        if x.state == "below":
-            text = f"{words}: losses bring it below its {goal} ({figure(x.produced)} at production)"
-            lines.append(marked(sign(BELOW), text))
-        elif x.state == "binds":
-            text = f"{words}: losses make its {goal} bind ({figure(x.produced)} at production)"
-            lines.append(marked(cell("="), text))
-        late = _falls(problem, x)
-        if late and x.state in ("", "binds"):
-            lines.append(Padding(cell(f"{name}: {late}"), (0, 0, 0, 4)))
+    low = [_bound(problem, x) for x in found if x.state == "below"]
+    full = [_bound(problem, x) for x in found if x.state == "binds" or (not x.state and _falls(problem, x))]
+    lines = []
+    if low:
+        lines.append(marked(sign(BELOW), f"{name}: losses bring below the floor or goal: {'; '.join(low)}"))
+    if full:
+        lines.append(marked(cell("="), f"{name}: losses make the floor or goal bind: {'; '.join(full)}"))
     return lines
 
 
-def _falls(problem: Problem, x: Lost) -> str:
-    """Say on which day of the stay the menu would no longer reach a floor; empty where it does to the end."""
-    if x.until is None or x.until >= problem.dates[-1]:
-        return ""
-    day = (x.until - problem.dates[0]).days + 1
-    goal = "goal" if x.soft else "floor"
-    after = f"after day {day}" if day > 0 else "from the first day"
-    return f"{column_name(x.column)} falls under its {goal} {after}, in the mean of a pass of the cycle"
+def _bound(problem: Problem, x: Lost) -> str:
+    """A floor with what is eaten and was produced, and when in the stay the menu falls under it."""
+    unit = unit_word(x.column.rsplit("_", 1)[1])
+    made = f"{figure(x.produced)} at production"
+    late = f", under it after {_until(problem, x)}" if _falls(problem, x) else ""
+    amount = f"{figure(x.eaten, x.floor)} of {plain(x.floor or Decimal(0))} {unit}"
+    return f"{column_name(x.column)} {amount} ({made}{late})"
+
+
+def _falls(problem: Problem, x: Lost) -> bool:
+    """Tell whether the menu, eaten alike on every day, falls under a floor within the stay."""
+    return x.until is not None and problem.dates[0] <= x.until < problem.dates[-1]
 
 
 def _until(problem: Problem, x: Lost) -> str:
@@ -126,7 +122,13 @@ def lost_lines(problem: Problem, found: Sequence[Sequence[Lost]]) -> list[Render
         parts.append(Padding(line, (0, 0, 0, 2)))
     for p, mine in enumerate(found):
         parts += [Padding(line, (0, 0, 0, 0)) for line in binding(problem, p, mine)]
-    parts.append(cell("More of it: optimenu show --nutrients", STYLES["quiet"]))
+    parts.append(
+        cell(
+            "Under it after a day: from then on the whole menu, eaten that day, is too old. More of it: "
+            "optimenu show --nutrients",
+            STYLES["quiet"],
+        )
+    )
     return parts
 
 
