@@ -63,6 +63,7 @@ def lost_table(problem: Problem, person: int, found: Sequence[Lost]) -> list[Ren
 def _legend() -> list[str]:
     return [
         f"As eaten: the oldest pack on each date. Last date: the whole menu as if eaten on it. {SPREAD}",
+        "= binds: less than 2 % above its floor, more at production. "
         f"No rate: part that counts for nothing because nobody states its loss and it is over {FRESH_DAYS} "
         "days old. Holds until: last day on which the whole menu, eaten "
         "that day from these packs, would reach the floor, use-by dates aside.",

@@ -77,6 +77,7 @@ def summary(
             + ("1 person" if len(problem.people) == 1 else f"{len(problem.people)} people")
             + (f", {many(len(problem.reserve), 'reserve day')} each" if problem.reserve else "")
         ),
+        *not_counted(problem),
         heading("Liking"),
         liking_table(problem, report),
         cell(
@@ -91,7 +92,6 @@ def summary(
         parts += soft_lines(report)
     parts += lost
     parts += _not_judged(problem, report, record)
-    parts += not_counted(problem)
     parts += [heading("How good it is"), *closing(report, record), cautions(problem)]
     return Group(*parts)
 
