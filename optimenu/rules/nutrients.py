@@ -244,13 +244,13 @@ price = 0.00001
     def write(self, page: Page) -> None:
         """One row per ask; item vectors are made once for each kind of ask."""
         steps.write(page)
-        made: dict[tuple[object, ...], tuple[np.ndarray, int]] = {}
+        made: dict[tuple[object, ...], tuple[np.ndarray, np.ndarray, int]] = {}
         for ask in self.asks:
             summed = self._summed(ask)
             key = (ask.side, ask.top, ask.bottom, ask.top_factor, ask.factor, ask.price is None, summed)
             if key not in made:
                 made[key] = self._vectors(ask)
-            vals, places = made[key]
+            vals, place, places = made[key]
             weight = np.zeros(len(self.problem.days), dtype=np.int64)
             for d, w in ask.weights:
                 weight[d] = self._dates(ask, w)
@@ -262,22 +262,22 @@ price = 0.00001
             page.row(
                 ask.origin,
                 cols,
-                vals[page.day[cols], page.item[cols]] * weight[page.day[cols]],
+                vals[place[page.day[cols]], page.item[cols]] * weight[page.day[cols]],
                 low=ask.total if ask.side == "low" else None,
                 high=ask.total if ask.side == "high" else None,
                 decimals=places,
                 soft=ask.price,
             )
 
-    def _vectors(self, ask: Ask) -> tuple[np.ndarray, int]:
-        """Value of a serving of each item on each plan day, int64 (plan days, items), and their decimals."""
+    def _vectors(self, ask: Ask) -> tuple[np.ndarray, np.ndarray, int]:
+        """Value of a serving of each item: int64 (k, items), which of the k each plan day has, decimals."""
         days, items = self.problem.days, self.problem.catalogue.items
         kept = self.problem.retention if self._changes(ask) else None
         # without losses a serving is worth the same on every day, with them on every day of a class
         first = [0 if kept is None else kept.of_class(d.number) for d in days]
         own = sorted(set(first))
         each, places = vector([self._value(ask, i, d) for d in own for i in items])
-        return each.reshape(len(own), len(items))[np.searchsorted(own, first)], places
+        return each.reshape(len(own), len(items)), np.searchsorted(own, first), places
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Sum every ask from the catalogue's own decimals."""

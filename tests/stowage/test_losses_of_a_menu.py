@@ -99,9 +99,7 @@ def test_the_table_and_the_closing_lines(width):
     closing = drawn(*lost_lines(q, [(found,)]), width=width)
     assert "[A] Ana: Vitamin C 59 %" in closing
     below = drawn(*lost_table(q, 0, [lost("110")[1]]), width=width)
-    assert (
-        "▼ Ana: losses bring below the floor or goal: Vitamin C 99.9 of 110 mg (240 at production)" in below
-    )
+    assert "▼ Ana: losses bring below the floor or goal: Vitamin C 100 of 110 mg (240 at production)" in below
     assert lost_table(q, 0, []) == []
 
 
