@@ -266,7 +266,7 @@ class Problem:
             Summed over the dates of the day, one serving on each, rather than on its worst date.
         """
         known = self.amount(item, column)
-        if known is None or self.retention is None or not self.retention.may_change(column):
+        if not known or self.retention is None or not self.retention.may_change(column):
             return known if known is None or not mean else known * self.days[day].weight
         share = self.retention.share(item, column, day)
         if mean:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from optimenu.nutrition.losses import FRESH_DAYS, RETENTION_DECIMALS, left, stored_nutrients, tag_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import date
 
     from optimenu.catalogue.item import Item
@@ -86,6 +86,10 @@ class Retention:
                 self._lots.setdefault((row.item, load), []).append(row)
         self._ages: dict[tuple[str, int, date], Ages] = {}
         self._shares: dict[tuple[str, str, int], Share] = {}
+        self._losses: dict[tuple[str, str], _Loss] = {}
+        self._curves: dict[tuple[Decimal, bool], _Curve] = {}
+        self._of_day: dict[tuple[str, int], list[Ages]] = {}
+        self._fresh = _Fresh()
         self._first: dict[object, int] = {}
         self._days: dict[int, list[int]] = {}
         for number, kind in enumerate(problem.day_class):
@@ -125,57 +129,110 @@ class Retention:
 
     def at_age(self, item: Item, column: str, old: int, young: int) -> tuple[Decimal, Decimal, bool]:
         """Return the same for packs of at most and at least so many days."""
-        tag = tag_of()[column]
+        return self._of(item, tag_of()[column], [(old, young)])[0]
+
+    def _of(self, item: Item, tag: str, ages: Sequence[Ages]) -> list[tuple[Decimal, Decimal, bool]]:
         if stored_nutrients()[tag].parts and (item.id, tag) not in self.storage.rates:
-            return self._vitamin_a(item, old, young)
-        return self._one(item, tag, old, young)
+            return self._vitamin_a(item, ages)
+        loss = self._loss(item, tag)
+        return [(loss.low[old], loss.high[young], loss.stated or old <= FRESH_DAYS) for old, young in ages]
 
-    def _one(self, item: Item, tag: str, old: int, young: int) -> tuple[Decimal, Decimal, bool]:
-        # a rate stated for vitamin A as a whole speaks of both its parts
-        whole = self.storage.rates.get((item.id, WHOLE)) if tag in (RETINOL, CAROTENE) else None
-        rate = self.storage.rates.get((item.id, tag), whole)
-        if rate is None and not stored_nutrients()[tag].strict:
-            return ONE, ONE, True
-        fast = rate.fast if rate is not None else None
-        high = left(rate.slow, young, up=True) if rate is not None else ONE
-        if fast is None:
-            return ONE if old <= FRESH_DAYS else ZERO, high, old <= FRESH_DAYS
-        return left(fast, old, up=False), high, True
+    def _loss(self, item: Item, tag: str) -> _Loss:
+        key = (item.id, tag)
+        if key not in self._losses:
+            # a rate stated for vitamin A as a whole speaks of both its parts
+            whole = self.storage.rates.get((item.id, WHOLE)) if tag in (RETINOL, CAROTENE) else None
+            rate = self.storage.rates.get(key, whole)
+            if rate is None:
+                strict = stored_nutrients()[tag].strict
+                self._losses[key] = _Loss(
+                    self._fresh if strict else self._curve(ZERO), self._curve(ZERO), not strict
+                )
+            else:
+                low = self._fresh if rate.fast is None else self._curve(rate.fast)
+                self._losses[key] = _Loss(low, self._curve(rate.slow, up=True), rate.fast is not None)
+        return self._losses[key]
 
-    def _vitamin_a(self, item: Item, old: int, young: int) -> tuple[Decimal, Decimal, bool]:
+    def _curve(self, per_month: Decimal, *, up: bool = False) -> _Curve:
+        """One curve for every rate, since few rates serve many items."""
+        return self._curves.setdefault((per_month, up), _Curve(per_month, up=up))
+
+    def _vitamin_a(self, item: Item, ages: Sequence[Ages]) -> list[tuple[Decimal, Decimal, bool]]:
         """Vitamin A as retinol and carotenes; where retinol is not stated, each end takes the worse."""
-        retinol, carotene = (self._one(item, tag, old, young) for tag in (RETINOL, CAROTENE))
+        both = zip(self._of(item, RETINOL, ages), self._of(item, CAROTENE, ages), strict=True)
         whole, preformed = item.amount("VITA_RAE_ug"), item.amount("RETOL_ug")
         if whole is None or preformed is None:
-            known = retinol[2] and carotene[2]
-            return min(retinol[0], carotene[0]), max(retinol[1], carotene[1]), known
+            return [(min(a[0], b[0]), max(a[1], b[1]), a[2] and b[2]) for a, b in both]
         # labels are rounded, so the part may come out above the whole
         part = min(preformed / whole, ONE) if whole else ONE
-        low = (part * retinol[0] + (1 - part) * carotene[0]).quantize(_STEP, ROUND_FLOOR)
-        high = (part * retinol[1] + (1 - part) * carotene[1]).quantize(_STEP, ROUND_CEILING)
-        return low, high, (retinol[2] or not part) and (carotene[2] or part == 1)
+        rest = 1 - part
+        return [
+            (
+                (part * a[0] + rest * b[0]).quantize(_STEP, ROUND_FLOOR),
+                (part * a[1] + rest * b[1]).quantize(_STEP, ROUND_CEILING),
+                (a[2] or not part) and (b[2] or not rest),
+            )
+            for a, b in both
+        ]
 
     def share(self, item: Item, column: str, day: int) -> Share:
         """Return what is left of a nutrient on the plan days of a day's class."""
         first = self.of_class(day)
-        key = (item.id, column, first)
+        key = (item.id, tag_of()[column], first)
         if key not in self._shares:
-            self._shares[key] = self._share(item, column, self._days[first])
+            self._shares[key] = self._share(item, key[1], self._days[first])
         return self._shares[key]
 
-    def _share(self, item: Item, column: str, days: list[int]) -> Share:
-        problem = self.problem
+    def _share(self, item: Item, tag: str, days: list[int]) -> Share:
         lows, highs, low_sums, high_sums, known = [], [], [], [], True
         for number in days:
-            day = problem.days[number]
-            if day.eaten:
-                found = [self.on(item, column, when) for when in day.dates]
-            else:
-                last = self.on(item, column, problem.dates[-1], 0)
-                found = [(last[0], self.on(item, column, problem.dates[0], 0)[1], last[2])]
-            lows += [low for low, _, _ in found]
-            highs += [high for _, high, _ in found]
-            low_sums.append(sum((low for low, _, _ in found), ZERO))
-            high_sums.append(sum((high for _, high, _ in found), ZERO))
-            known = known and all(sure for _, _, sure in found)
+            low, high, sure = zip(*self._of(item, tag, self._ages_on(item, number)), strict=True)
+            if not self.problem.days[number].eaten:
+                low, high = low[-1:], high[:1]
+            lows.append(min(low))
+            highs.append(max(high))
+            low_sums.append(sum(low, ZERO))
+            high_sums.append(sum(high, ZERO))
+            known = known and all(sure)
         return Share(min(lows), max(highs), min(low_sums), max(high_sums), known)
+
+    def _ages_on(self, item: Item, number: int) -> list[Ages]:
+        """Ages on the dates of a plan day; of a reserve day on the first and the last date of the stay."""
+        key = (item.id, number)
+        if key not in self._of_day:
+            problem, day = self.problem, self.problem.days[number]
+            if day.eaten:
+                found = [self.ages(item, problem.load_on(w), w) for w in day.dates]
+            else:
+                found = [self.ages(item, 0, w) for w in (problem.dates[0], problem.dates[-1])]
+            self._of_day[key] = found
+        return self._of_day[key]
+
+
+class _Curve(dict[int, Decimal]):
+    """What is left by age in days, worked out as it is asked for."""
+
+    def __init__(self, per_month: Decimal, *, up: bool) -> None:
+        super().__init__()
+        self._rate, self._up = per_month, up
+
+    def __missing__(self, days: int) -> Decimal:
+        self[days] = part = left(self._rate, days, up=self._up)
+        return part
+
+
+class _Fresh(dict[int, Decimal]):
+    """All while young, nothing after: what counts of a nutrient of unknown loss."""
+
+    def __missing__(self, days: int) -> Decimal:
+        self[days] = part = ONE if days <= FRESH_DAYS else ZERO
+        return part
+
+
+@dataclass(frozen=True)
+class _Loss:
+    """How an item loses a nutrient: by age at least, at most, and whether the loss is stated."""
+
+    low: dict[int, Decimal]
+    high: dict[int, Decimal]
+    stated: bool

@@ -52,7 +52,7 @@ def test_check_tells_what_is_lost_and_who_must_state_more(
     path = project(tmp_path)
     text = call(monkeypatch, tmp_path, "check", str(path))
     # 13 of 14 items are left to Juno; cocoa has no rate, so all of it is gone; the others are 100 and 103
-    # days old: 12 exp(-0.1 x 100 / 30.4375) = 8.639 and 8.554 of 13 are left, 33.5 and 34.2 % gone, rounded up
+    # days old: of 13 servings 12 exp(-0.1 x 100 / 30.4375) = 8.639 and 8.554 are left, 34 and 35 % gone
     assert "Lost in storage by 1 Mar and by 4 Mar, kept at 21 °C" in text
     assert "Vitamin C 34 % / 35 %" in text
     assert "1 nutrient of which no loss in storage is stated" in text
