@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from optimenu.rules.base import Measure, Rule
 
 _SKIPPED = {"prescriptions", "people", "nutrients", "repeats", "avoid", "limits", "reference"}
-"""Parts of a key that say nothing more to a reader."""
+"""Parts of a key that say nothing more beside a person's name."""
 
 
 def measures_of_nothing(problem: Problem, rules: Sequence[Rule[Any]]) -> Mapping[Origin, Measure]:
@@ -42,7 +42,9 @@ def label_of(problem: Problem, grain: Grain, measures: Sequence[Measure]) -> str
     labels = {undated(problem, m) for m in measures} if measures else set()
     if len(labels) == 1:
         return labels.pop()
-    parts = [p for p in grain.key.split(".") if p not in _SKIPPED and p != grain.person]
+    parts = grain.key.split(".")
+    if grain.person:
+        parts = [p for p in parts if p not in _SKIPPED and p != grain.person]
     # a party's id may stand for several people, a key may name its nutrient already
     if grain.what and grain.what.split(" ")[0] not in parts:
         parts.append(grain.what)

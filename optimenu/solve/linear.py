@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 Status = Literal["solved", "impossible", "unbounded", "undecided"]
 _LOCK = threading.Lock()
 _ERROR = highspy.HighsStatus.kError
+_PRIMAL = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,6 +184,9 @@ class OpenModel:
 
     def change_costs(self, columns: NDArray[np.int32], cost: NDArray[np.float64]) -> None:
         """Change what columns earn."""
+        if self._solver.getBasis().valid:
+            # the last answer stays feasible, so the primal simplex goes on from it
+            _option(self._solver, "simplex_strategy", _PRIMAL)
         if len(columns) and self._solver.changeColsCost(len(columns), columns, -cost) == _ERROR:
             raise RuntimeError("HiGHS refuses changed costs")
 

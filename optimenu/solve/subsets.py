@@ -139,12 +139,14 @@ class Subsets:
         if dual_value(here, y, worth, shift) >= 0:
             return nothing
         # a column at 0 that would pay more than it costs is kept at 0 for the proof's sake
-        leaning = closed & (np.asarray(column_costs(self.program, y), dtype=np.float64) < 0)
-        return Answer(True, y, self._weights(y, leaning, asked), leaning)
+        gain = -np.asarray(column_costs(self.program, y), dtype=np.float64)
+        leaning = closed & (gain > 0)
+        return Answer(True, y, self._weights(y, np.where(leaning, gain, 0.0), asked), leaning)
 
     def _weights(
-        self, y: Mapping[int, int], leaning: NDArray[np.bool_], asked: Collection[int]
+        self, y: Mapping[int, int], gain: NDArray[np.float64], asked: Collection[int]
     ) -> dict[int, float]:
+        """How much of the proof each limit bears: its rows' part, or what its closed columns would undo."""
         weight: dict[int, float] = {}
         p = self.program
         for r, v in y.items():
@@ -152,10 +154,10 @@ class Subsets:
             if owner >= 0:
                 limit = abs(int(p.row_high[r] if v > 0 else p.row_low[r]))
                 weight[owner] = weight.get(owner, 0.0) + abs(v) * float(max(limit, 1))
-        for k, count in enumerate(np.bincount(self.owned.column_set[leaning]).tolist()):
-            if count:
-                for owner in self.owned.closing[k].intersection(asked):
-                    weight[owner] = weight.get(owner, 0.0) + count
+        undone = np.bincount(self.owned.column_set, gain * p.high, len(self.owned.closing))
+        for k in np.flatnonzero(undone).tolist():
+            for owner in self.owned.closing[k].intersection(asked):
+                weight[owner] = weight.get(owner, 0.0) + float(undone[k])
         return weight
 
 
