@@ -19,6 +19,7 @@ from optimenu.commands import (
     schema,
     sheet,
     show,
+    trade,
 )
 from optimenu.errors import InputFaults, OptimenuError
 
@@ -34,7 +35,7 @@ app = typer.Typer(
 )
 for name, module in (
     ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("explain", explain),
-    ("sheet", sheet), ("order", order), ("drill", drill), ("model", export_model),
+    ("trade", trade), ("sheet", sheet), ("order", order), ("drill", drill), ("model", export_model),
     ("rules", rules), ("schema", schema),
 ):  # fmt: skip
     app.command(name)(module.run)

@@ -64,6 +64,14 @@ class Run:
     certificate: Certificate | None
     record: Mapping[str, Any]
 
+    def scaled_by(self) -> Case | None:
+        """Return the case whose bests make the scale, read from this folder; None when that is its own."""
+        name = self.record.get("scale_of", self.record["config"])
+        if name == self.record["config"]:
+            return None
+        root = self.folder / "inputs"
+        return load_case(root / name, root)
+
 
 def table_bytes(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
     """CSV, UTF-8, one line end everywhere; None is empty, truth is yes or no."""
@@ -124,7 +132,7 @@ def new_folder(parent: Path, stem: str) -> Path:
 
 
 def write_folder(
-    folder: Path, files: Mapping[str, bytes], slowly: float = 0.0, *, latest: bool = True
+    folder: Path, files: Mapping[str, bytes], slowly: float = 0.0, *, latest: bool | None = True
 ) -> Path:
     """Write a run folder under a passing name, then rename it: it is whole or not there.
 
@@ -133,8 +141,9 @@ def write_folder(
     files : mapping of relative path to contents
     slowly : float
         Seconds to wait between files; lets a test kill the process in between.
-    latest : bool
-        False leaves the name of the latest run where it is: a plan cut short does not take its place.
+    latest : bool or None
+        False leaves the name of the latest run where it is: a plan cut short does not take its place. None
+        never names one: the folder is a part of something larger.
 
     Raises
     ------
@@ -164,15 +173,15 @@ def write_folder(
         except BaseException:
             shutil.rmtree(passing, ignore_errors=True)
             raise
-        if latest or not (folder.parent / LATEST).exists():
-            _replace(folder.parent / LATEST, f"{folder.name}\n".encode())
+        if latest or (latest is not None and not (folder.parent / LATEST).exists()):
+            replace_file(folder.parent / LATEST, f"{folder.name}\n".encode())
     except OSError as error:
         text = f"cannot be written: {error.strerror or error}"
         raise InputFaults([Fault(shown_path(folder), 0, text)]) from error
     return folder
 
 
-def _replace(path: Path, contents: bytes) -> None:
+def replace_file(path: Path, contents: bytes) -> None:
     """Write a small file by way of another name, so that it is whole at any moment."""
     handle, name = tempfile.mkstemp(prefix=f".passing-{os.getpid()}-", dir=path.parent)
     with os.fdopen(handle, "wb") as out:
@@ -195,7 +204,7 @@ def write_new(path: Path, contents: bytes) -> None:
         raise InputFaults([Fault(shown_path(path), 0, "exists already and is not overwritten; name another")])
     try:
         sweep(path.parent)
-        _replace(path, contents)
+        replace_file(path, contents)
     except OSError as error:
         text = f"cannot be written: {error.strerror or error}"
         raise InputFaults([Fault(shown_path(path), 0, text)]) from error

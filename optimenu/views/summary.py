@@ -46,7 +46,7 @@ COUNTED = (
 )
 LONG_STAY = 90
 """Dates from which a plan that counts no losses says so first; common practice, no source."""
-_KEPT = ("stowage", "water", "condiments", "requests", "variety")
+_KEPT = ("stowage", "water", "condiments", "requests", "variety", "cost")
 MOST_BREACHES = 10
 
 
