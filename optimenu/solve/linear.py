@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 Status = Literal["solved", "impossible", "unbounded", "undecided"]
 _LOCK = threading.Lock()
+DUAL, PRIMAL = 1, 4
+"""HiGHS's numbers for its simplex strategies."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,9 +141,22 @@ class OpenModel:
         self.n, self.m = len(model.cost), len(model.row_low)
         self._solver = _load(model)
 
-    def solve(self) -> LinearResult:
-        """Solve it, from the last basis where there is one."""
-        return _solve(self._solver, self.n, self.m)
+    def solve(self, *, primal: bool = False) -> LinearResult:
+        """Solve it, from the last basis where there is one.
+
+        Parameters
+        ----------
+        primal : bool
+            Go on with the primal simplex: far fewer steps where the last answer still keeps every row and
+            only the costs are other ones.
+        """
+        if primal:
+            _option(self._solver, "simplex_strategy", PRIMAL)
+        try:
+            return _solve(self._solver, self.n, self.m)
+        finally:
+            if primal:
+                _option(self._solver, "simplex_strategy", DUAL)
 
     def add(
         self,
@@ -157,6 +172,19 @@ class OpenModel:
             msg = "HiGHS refuses the arrays of further rows"
             raise RuntimeError(msg)
         self.m += k
+
+    def reprice(self, cost: NDArray[np.float64]) -> None:
+        """Replace the cost of every column, float64 (n,); the last basis stays."""
+        done = self._solver.changeColsCost(self.n, np.arange(self.n, dtype=np.int32), -cost)
+        if done == highspy.HighsStatus.kError:
+            msg = "HiGHS refuses other costs"
+            raise RuntimeError(msg)
+
+    def limit(self, row: int, low: float, high: float) -> None:
+        """Replace the limits of one row; the last basis stays."""
+        if self._solver.changeRowBounds(row, low, high) == highspy.HighsStatus.kError:
+            msg = f"HiGHS refuses other limits of row {row}"
+            raise RuntimeError(msg)
 
     def basic(self) -> NDArray[np.int64]:
         """What is basic, int64 (m,): a column's number, or ``-1 - r`` for row r; empty if not known."""
