@@ -70,6 +70,11 @@ class Case:
     layers: Layers
     changes: tuple[Change, ...] = ()
 
+    @property
+    def least_first(self) -> bool:
+        """Whether the liking of whoever likes the menu least goes before the mean."""
+        return self.settings.goal.first == "least"
+
     def where(self, key: str) -> str:
         """File and line of a dotted config key, or of the closest one that is written."""
         return "{}:{}".format(*self.layers.where(key.split(".")))

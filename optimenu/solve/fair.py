@@ -109,12 +109,12 @@ class FairModel:
 
     def _model(self) -> LinearModel:
         model = self.merged.model
-        parts = [np.flatnonzero(v) for v in (*self.liking, self.soft)]
+        parts = [np.flatnonzero(v).astype(np.int32) for v in (*self.liking, self.soft)]
         values = [v[p] * self.size for v, p in zip((*self.liking, -self.soft), parts, strict=True)]
         signs = [-1.0] * self.people + [1.0]
         start, index, value = [int(model.start[-1])], [model.index], [model.value]
         for own, coef, sign in zip(parts, values, signs, strict=True):
-            index += [own, np.asarray([self.n])]
+            index += [own, np.asarray([self.n], dtype=np.int32)]
             value += [coef, np.asarray([sign])]
             start.append(start[-1] + len(own) + 1)
         rows = self.people + 1
@@ -171,9 +171,7 @@ class FairModel:
         status = self._opened.solve().status
         if status != "solved":
             return status
-        self._cost = np.append(
-            BESIDE * self.mean_cost() - (1 - BESIDE) * self.soft * self.size, 1 - BESIDE
-        )
+        self._cost = np.append(BESIDE * self.mean_cost() - (1 - BESIDE) * self.soft * self.size, 1 - BESIDE)
         self._opened.reprice(self._cost)
         if self._opened.solve(primal=True).status != "solved":
             return "undecided"

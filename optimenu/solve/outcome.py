@@ -7,10 +7,10 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     import numpy as np
     from numpy.typing import NDArray
-
-    from decimal import Decimal
 
     from optimenu.program.certificate import Certificate
     from optimenu.solve.elastic import Shortfall

@@ -90,6 +90,7 @@ def search(
     enough: Callable[[int], bool] | None = None,
     rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]] | None = None,
     lean: NDArray[np.float64] | None = None,
+    together: bool = False,
 ) -> SearchResult:
     """Search for a menu of high value.
 
@@ -121,9 +122,11 @@ def search(
     lean : float64 (people,), optional
         Goal units that each person is to gain over the start by other parts of the wide shared limits,
         or to give up; sums to about 0.
+    together : bool
+        Search everybody's dishes at once, shared limits undealt; one thread then does it all.
     """
     return _Search(
-        program, relaxation, moves, seed, threads, stop, progress, start, enough, rank, lean
+        program, relaxation, moves, seed, threads, stop, progress, start, enough, rank, lean, together
     ).result()
 
 
@@ -143,6 +146,7 @@ class _Search:
         enough: Callable[[int], bool] | None,
         rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]] | None,
         lean: NDArray[np.float64] | None,
+        together: bool,
     ) -> None:
         self.program = program
         self.use = np.nan_to_num(np.asarray(relaxation.x, dtype=np.float64), posinf=0.0, neginf=0.0)
@@ -159,6 +163,7 @@ class _Search:
         self.enough = enough
         self.rank = rank
         self.lean = lean
+        self.together = together
         self.best: tuple[tuple[int, int], NDArray[np.int64]] | None = None
         self.near: tuple[tuple[int, float], NDArray[np.int64]] | None = None
         self.cut = False
@@ -221,7 +226,7 @@ class _Search:
             self.offer(np.zeros(0, dtype=np.int64))
             return self.outcome()
         parts = components(program)
-        if crowded(program, parts, self.use, self.multiplier):
+        if self.together or crowded(program, parts, self.use, self.multiplier):
             parts = whole(program)
         self.settles = parts.count > 1 and len(parts.shared) > 0
         engines = self.prepare(parts)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -88,7 +88,7 @@ class Crew:
         mean = sum(w * p for w, p in zip(worths, self.price, strict=True))
         return Standing(least - cost, mean - cost)
 
-    def kept(self, program: Program, prices: Sequence[Decimal], level: float, use: NDArray[np.float64]) -> Program:
+    def kept(self, program: Program, prices: Sequence[Decimal], level: float, use: NDArray[Any]) -> Program:
         """Return a program for searching, with a soft row for each person's liking.
 
         A row is linear and worth is not, because uses of an item cost deductions: the row takes those as
@@ -102,7 +102,7 @@ class Crew:
             Of each person's worth; a person's row costs a multiple of it.
         level : float
             Liking of which nobody should have less.
-        use : float64 (n,)
+        use : float64 or int64 (n,)
             Use of every column: a relaxation's, or a menu.
         """
         worth = self.worth
@@ -142,10 +142,9 @@ def _with_rows(
     kin = int(program.row_kin.max(initial=-1)) + 1
     ends = int(program.row_start[-1]) + np.cumsum([len(c) for c in columns])
 
-    def more(name: str, values: object) -> NDArray[np.int64]:
-        before = getattr(program, name)
-        added: NDArray[np.int64] = np.append(before, np.asarray(values).astype(before.dtype))
-        return added
+    def more(name: str, values: object) -> NDArray[Any]:
+        before: NDArray[Any] = getattr(program, name)
+        return np.append(before, np.asarray(values).astype(before.dtype))
 
     return replace(
         program,

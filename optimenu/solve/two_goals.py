@@ -8,7 +8,7 @@ liking where it is. Menus are compared by their exact likings, never by what the
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import partial
@@ -33,15 +33,15 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimenu.program.program import Program
+    from optimenu.solve.bound import Relaxation
     from optimenu.solve.fair import Weighted
     from optimenu.solve.halt import Stop
     from optimenu.solve.liking import Scale
     from optimenu.solve.outcome import Ended, Phase
     from optimenu.solve.search import SearchResult
 
-FIRST_PART, LEVEL_PART = 0.5, 0.3
-ROUNDS_LEVEL = 2
-"""Of the moves, for the first goal."""
+FIRST_PART, LEVEL_PART, LEVELLINGS = 0.5, 0.15, 2
+"""Of the moves, for the first search and for each levelling; how many of these. The rest is for the mean."""
 MEAN_PART = 0.2
 """Weight of the mean in the prices of the first search, so that nobody's liking counts for nothing."""
 SHORT = 0.004
@@ -79,7 +79,9 @@ class Effort:
     stop: Stop | None
 
 
-def least_first(worth: Program, scale: Scale, effort: Effort, start: NDArray[np.int64] | None = None) -> Outcome:
+def least_first(
+    worth: Program, scale: Scale, effort: Effort, start: NDArray[np.int64] | None = None
+) -> Outcome:
     """Find a menu whose least liking is as large as can be, then its mean, and a bound on each.
 
     Parameters
@@ -143,41 +145,13 @@ class _Road:
         if found.counts is None:
             stopped = found.ended in ("stopped", "seconds")
             return ended("stopped" if stopped else "undecided", ended=found.ended, near=found.near)
-        counts = found.counts
-        self.ended = found.ended
-        for k in range(ROUNDS_LEVEL):
-            if self.ended in ("stopped", "seconds"): break
-            counts = self.level(counts)
-            import os
-            if os.environ.get('DBG'): x=self.worth.complete(counts); print([round(a/b,5) for a,b in zip(self.crew.worths(x),self.crew.best)])
-        if found.ended not in ("stopped", "seconds"):
+        counts, self.ended = found.counts, found.ended
+        for k in range(LEVELLINGS):
+            if self.ended == "moves":
+                counts = self.level(counts, together=k % 2 == 1)
+        if self.ended in ("moves", "gap"):
             counts = self.second(counts)
         return self.told(ended, counts)
-
-    def level(self, counts: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Take from those who have more than they would need, for those who have less."""
-        x = self.worth.complete(counts)
-        likings = [w / b for w, b in zip(self.crew.worths(x), self.crew.best)]
-        lam = [float(p * b) for p, b in zip(self.least.prices, self.scale.best)]
-        target = sum(a * b for a, b in zip(lam, likings)) / sum(lam)
-        guide = self.least.relaxation
-
-        def rank(x: NDArray[np.int64], excess: NDArray[np.int64]) -> tuple[int, int]:
-            return self.crew.counts(x, excess)
-
-        prices = self.least.prices
-        found = self._search(
-            self.crew.kept(self.least.program, prices, target, x),
-            guide,
-            int(self.effort.moves * LEVEL_PART / ROUNDS_LEVEL),
-            rank,
-            self.bound,
-            "search",
-            counts,
-            lean=np.asarray([w * (target - l) * _UNIT for w, l in zip(lam, likings)]),
-        )
-        self.ended = found.ended
-        return counts if found.counts is None else found.counts
 
     def first(self, start: NDArray[np.int64] | None) -> SearchResult:
         """Look for the greatest least liking."""
@@ -188,19 +162,36 @@ class _Road:
         ]
         guide = self.least.relaxation
         level = self.least.level * (1 - SHORT)
-
-        def rank(x: NDArray[np.int64], excess: NDArray[np.int64]) -> tuple[int, int]:
-            return self.crew.counts(x, excess)
-
         return self._search(
             self.crew.kept(priced(self.worth, prices), prices, level, guide.x),
             guide,
             int(self.effort.moves * FIRST_PART),
-            rank,
+            self.crew.counts,
             self.bound,
             "search",
             start,
         )
+
+    def level(self, counts: NDArray[np.int64], *, together: bool) -> NDArray[np.int64]:
+        """Take from those who have more than they would need, for those who have less."""
+        x = self.worth.complete(counts)
+        weight = np.asarray([float(p * b) for p, b in zip(self.least.prices, self.scale.best, strict=True)])
+        liking = np.asarray([w / b for w, b in zip(self.crew.worths(x), self.crew.best, strict=True)])
+        # where all would be if it cost others no more than the weights say
+        target = float((weight * liking).sum() / weight.sum())
+        found = self._search(
+            self.crew.kept(self.least.program, self.least.prices, target, x),
+            self.least.relaxation,
+            int(self.effort.moves * LEVEL_PART),
+            self.crew.counts,
+            self.bound,
+            "search",
+            counts,
+            together=together,
+            lean=None if together else weight * (target - liking) * _UNIT,
+        )
+        self.ended = found.ended
+        return counts if found.counts is None else found.counts
 
     def second(self, counts: NDArray[np.int64]) -> NDArray[np.int64]:
         """Raise the mean from a menu, its least liking kept."""
@@ -218,7 +209,7 @@ class _Road:
         found = self._search(
             self.crew.kept(self.mean.program, self.mean.prices, level / _UNIT, x),
             self.mean.relaxation,
-            int(self.effort.moves*(1-FIRST_PART-LEVEL_PART)),
+            int(self.effort.moves * (1 - FIRST_PART - LEVELLINGS * LEVEL_PART)),
             rank,
             mean_bound(proof, self.mean, self.scale, level),
             "others",
@@ -230,13 +221,14 @@ class _Road:
     def _search(
         self,
         program: Program,
-        guide: object,
+        guide: Relaxation,
         moves: int,
         rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]],
         bound: int,
         phase: Phase,
         start: NDArray[np.int64] | None,
         lean: NDArray[np.float64] | None = None,
+        together: bool = False,
     ) -> SearchResult:
         from optimenu.solve.search import search
 
@@ -264,6 +256,7 @@ class _Road:
             enough=enough,
             rank=rank,
             lean=lean,
+            together=together,
         )
 
     def told(self, ended: Callable[..., Outcome], counts: NDArray[np.int64]) -> Outcome:
@@ -282,7 +275,7 @@ class _Road:
         )
         return ended(
             "menu",
-            ended=self.ended,
+            ended="moves" if self.ended == "gap" and not first.reached else self.ended,
             counts=counts,
             value=stands.mean,
             bound=mean_bound(proof.bound, self.mean, self.scale, stands.least),
@@ -303,8 +296,8 @@ def _compile(effort: Effort, bound: float) -> None:
 def least_bound(proved: int, prices: Sequence[Decimal], scale: Scale) -> int:
     """Bound on the least liking less the price of soft breaches, from a bound on the goal at some prices.
 
-    Nobody likes a menu less than the least liking l, so the weighted goal is at least ``l * sum(price * best)``
-    less the soft price s; with that sum at least 1, l - s is at most the bound over the sum.
+    Nobody likes a menu less than the least liking l, so the weighted goal is at least l times the sum of
+    price times best, less the soft price s; with that sum 1 or more, l - s is at most the bound over it.
 
     Parameters
     ----------
@@ -342,5 +335,3 @@ def mean_bound(proved: int, at: Weighted, scale: Scale, level: int) -> int:
 
 def _ceil(value: Fraction) -> int:
     return -(-value.numerator // value.denominator)
-
-
