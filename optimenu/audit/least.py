@@ -6,7 +6,7 @@ with the price s of soft breaches as it is: ``sum q worth - s <= B`` for every m
 The least liking l: ``worth >= l best`` for everybody, so ``T l - s <= B`` with ``T = sum q best``. When T
 is 1 or more, ``l - s`` is at most ``B / T``, whatever s: it grows with l up to ``B / T`` and no further.
 
-The mean m of menus with ``l - s >= z``: with any k of 1 or more, ``m <= k B - sum (k q - p) worth + (k - 1) s``
+The mean m of menus with ``l - s >= z``: with any k of 1 or more, m is at most ``k B - sum (k q - p) worth + (k - 1) s``
 where p are the prices of the mean. When no ``k q - p`` is negative and their sum times the bests, R, is no
 less than ``k - 1``, that is at most ``k B - R z``, because ``worth >= (z + s) best``.
 

@@ -78,6 +78,10 @@ class Crew:
         found: list[int] = out.tolist()
         return found
 
+    def likings(self, x: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Liking of each person, float64 (people,), rounded as floating point does."""
+        return np.asarray([w / b for w, b in zip(self.worths(x), self.best, strict=True)])
+
     def standing(self, x: NDArray[np.int64], excess: NDArray[np.int64]) -> Standing:
         """Tell how a choice (n,) with this excess over every row (m,) stands."""
         worths = self.worths(x)

@@ -46,6 +46,8 @@ MEAN_PART = 0.2
 """Weight of the mean in the prices of the first search, so that nobody's liking counts for nothing."""
 SHORT = 0.004
 """Part of the relaxation's least liking that a search can be expected to miss; from trials."""
+FAR = 10**40
+"""Whole goal units; no menu's mean is so low."""
 _UNIT = 10**GOAL_DECIMALS
 
 
@@ -141,7 +143,10 @@ class _Road:
         if effort.stop is not None and effort.stop.is_set():
             return ended("stopped", ended=why(effort.stop))
         _compile(effort, self.bound / _UNIT)
-        found = self.first(start)
+        found = self.first(start, FIRST_PART)
+        if found.counts is None and found.ended == "moves":
+            # what is left is better spent on a menu at all
+            found = self.first(start, 1 - FIRST_PART, again=1)
         if found.counts is None:
             stopped = found.ended in ("stopped", "seconds")
             return ended("stopped" if stopped else "undecided", ended=found.ended, near=found.near)
@@ -153,34 +158,35 @@ class _Road:
             counts = self.second(counts)
         return self.told(ended, counts)
 
-    def first(self, start: NDArray[np.int64] | None) -> SearchResult:
-        """Look for the greatest least liking."""
+    def first(self, start: NDArray[np.int64] | None, part: float, again: int = 0) -> SearchResult:
+        """Look for the greatest least liking with a part of the moves."""
         own = [p * Decimal(1 - MEAN_PART) for p in self.least.prices]
         prices = [
             (a + p * Decimal(MEAN_PART)).quantize(Decimal(1).scaleb(-PRICE_DECIMALS))
             for a, p in zip(own, self.scale.prices, strict=True)
         ]
-        guide = self.least.relaxation
-        level = self.least.level * (1 - SHORT)
         return self._search(
-            self.crew.kept(priced(self.worth, prices), prices, level, guide.x),
-            guide,
-            int(self.effort.moves * FIRST_PART),
+            priced(self.worth, prices),
+            self.least.relaxation,
+            int(self.effort.moves * part),
             self.crew.counts,
             self.bound,
             "search",
             start,
+            again=again,
         )
 
     def level(self, counts: NDArray[np.int64], *, together: bool) -> NDArray[np.int64]:
         """Take from those who have more than they would need, for those who have less."""
         x = self.worth.complete(counts)
         weight = np.asarray([float(p * b) for p, b in zip(self.least.prices, self.scale.best, strict=True)])
-        liking = np.asarray([w / b for w, b in zip(self.crew.worths(x), self.crew.best, strict=True)])
+        liking = self.crew.likings(x)
         # where all would be if it cost others no more than the weights say
         target = float((weight * liking).sum() / weight.sum())
+        # half the way there: a row that asks for all of it holds those who should give way
+        halfway = (float(liking.min()) + target) / 2
         found = self._search(
-            self.crew.kept(self.least.program, self.least.prices, target, x),
+            self.crew.kept(self.least.program, self.least.prices, halfway, x),
             self.least.relaxation,
             int(self.effort.moves * LEVEL_PART),
             self.crew.counts,
@@ -204,10 +210,10 @@ class _Road:
 
         def rank(x: NDArray[np.int64], excess: NDArray[np.int64]) -> tuple[int, int]:
             stands = self.crew.counts(x, excess)
-            return (stands.mean, stands.least) if stands.least >= level else (stands.least - 4 * _UNIT, 0)
+            return (stands.mean, stands.least) if stands.least >= level else (stands.least - FAR, 0)
 
         found = self._search(
-            self.crew.kept(self.mean.program, self.mean.prices, level / _UNIT, x),
+            self.crew.kept(self.mean.program, self.mean.prices, float(self.crew.likings(x).min()), x),
             self.mean.relaxation,
             int(self.effort.moves * (1 - FIRST_PART - LEVELLINGS * LEVEL_PART)),
             rank,
@@ -229,6 +235,7 @@ class _Road:
         start: NDArray[np.int64] | None,
         lean: NDArray[np.float64] | None = None,
         together: bool = False,
+        again: int = 0,
     ) -> SearchResult:
         from optimenu.solve.search import search
 
@@ -248,7 +255,7 @@ class _Road:
             program,
             _Guide(guide.x, np.append(guide.multiplier, more)),
             moves=moves,
-            seed=effort.seed,
+            seed=effort.seed + again,
             threads=effort.threads,
             stop=effort.stop,
             progress=told,
