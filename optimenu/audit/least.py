@@ -6,7 +6,8 @@ with the price s of soft breaches as it is: ``sum q worth - s <= B`` for every m
 The least liking l: ``worth >= l best`` for everybody, so ``T l - s <= B`` with ``T = sum q best``. When T
 is 1 or more, ``l - s`` is at most ``B / T``, whatever s: it grows with l up to ``B / T`` and no further.
 
-The mean m of menus with ``l - s >= z``: with any k of 1 or more, m is at most ``k B - sum (k q - p) worth + (k - 1) s``
+The mean m of menus with ``l - s >= z``: with any k of 1 or more, m is at most
+``k B - sum (k q - p) worth + (k - 1) s``
 where p are the prices of the mean. When no ``k q - p`` is negative and their sum times the bests, R, is no
 less than ``k - 1``, that is at most ``k B - R z``, because ``worth >= (z + s) best``.
 
@@ -142,6 +143,35 @@ def check_mean(
         raise AuditFailed("the persons' weights in the bound on the mean sum to less than its factor asks")
     proved = check_bound(priced(worth, prices), certificate).proved
     return _up(k * Fraction(proved, 10**GOAL_DECIMALS) - total * Fraction(level))
+
+
+def others_bound(
+    worth: Program,
+    scale: Scale,
+    certificate: Certificate,
+    prices: Sequence[Decimal],
+    person: int,
+    level: Decimal,
+) -> Decimal:
+    """Return what the others' mean, less the price of soft breaches, exceeds in no menu that gives a level.
+
+    Parameters
+    ----------
+    prices : sequence of Decimal
+        At which the certificate holds: of the others' worth those that make their mean liking of it.
+    person : int
+        Whose liking is at least ``level``.
+
+    Raises
+    ------
+    AuditFailed
+        When the certificate does not hold.
+    """
+    _usable(prices, scale)
+    proved = check_bound(priced(worth, prices), certificate).proved
+    # worth >= level best, at a price that is not negative
+    own = Fraction(prices[person]) * Fraction(scale.best[person]) * Fraction(level)
+    return _up(Fraction(proved, 10**GOAL_DECIMALS) - own)
 
 
 def _usable(prices: Sequence[Decimal], scale: Scale) -> None:

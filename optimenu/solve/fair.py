@@ -62,6 +62,8 @@ class Weighted:
         Of that program; its value is that of the weighted goal.
     weight : float64 (people,)
         Multiplier of each person's liking.
+    answer : float64 (columns,)
+        Of the merged model.
     """
 
     prices: tuple[Decimal, ...]
@@ -71,6 +73,7 @@ class Weighted:
     program: Program
     relaxation: Relaxation
     weight: NDArray[np.float64]
+    answer: NDArray[np.float64]
 
     def certificate(self) -> Certificate:
         """Prove the weighted goal's bound in whole numbers."""
@@ -166,6 +169,30 @@ class FairModel:
         )
         return self._weighted(result, prices, factor, weight)
 
+    def others(self, person: int, level: float) -> Weighted | None:
+        """Raise the mean of all but one, whose liking is at least ``level``; None where there is no answer.
+
+        The weight of that one is what the others' mean loses for each unit more.
+        """
+        share = [
+            Decimal(0) if p == person else _near(1 / (b * (self.people - 1)))
+            for p, b in enumerate(self.scale.best)
+        ]
+        parts = np.asarray([float(s * b) for s, b in zip(share, self.scale.best, strict=True)])
+        # with z at 0 the person's row speaks of that liking alone
+        self._opened.hold(self.n, 0.0, 0.0)
+        for p in range(self.people):
+            self._opened.limit(self.m + p, level * self.size if p == person else -np.inf, np.inf)
+        result = self._solve(np.append((parts @ self.liking - self.soft) * self.size, 0.0), -np.inf)
+        self._opened.hold(self.n, -np.inf, np.inf)
+        for p in range(self.people):
+            self._opened.limit(self.m + p, 0.0, np.inf)
+        if result is None:
+            return None
+        weight = self._weights(result)
+        share[person] = _near(Decimal(float(weight[person])) / self.scale.best[person])
+        return self._weighted(result, tuple(share), Decimal(1), weight)
+
     def tighten(self, rounds: int, stop: Stop | None = None) -> Status:
         """Solve the model and add cuts for some rounds, with nearly all weight on the least liking."""
         status = self._opened.solve().status
@@ -221,6 +248,7 @@ class FairModel:
             priced(self.worth, prices),
             relaxation,
             weight,
+            x,
         )
 
 
@@ -242,7 +270,11 @@ def likings(worth: Program, merged: Merged, scale: Scale) -> NDArray[np.float64]
 
 
 def _decimals(values: Sequence[float] | NDArray[np.float64]) -> list[Decimal]:
-    return [Decimal(float(v)).quantize(_STEP, ROUND_HALF_EVEN) for v in values]
+    return [_near(Decimal(float(v))) for v in values]
+
+
+def _near(value: Decimal) -> Decimal:
+    return value.quantize(_STEP, ROUND_HALF_EVEN)
 
 
 def _up(value: Decimal) -> Decimal:

@@ -186,6 +186,12 @@ class OpenModel:
             msg = f"HiGHS refuses other limits of row {row}"
             raise RuntimeError(msg)
 
+    def hold(self, column: int, low: float, high: float) -> None:
+        """Replace the bounds of one column; the last basis stays."""
+        if self._solver.changeColBounds(column, low, high) == highspy.HighsStatus.kError:
+            msg = f"HiGHS refuses other bounds of column {column}"
+            raise RuntimeError(msg)
+
     def basic(self) -> NDArray[np.int64]:
         """What is basic, int64 (m,): a column's number, or ``-1 - r`` for row r; empty if not known."""
         status, basic = self._solver.getBasicVariables()
