@@ -83,6 +83,11 @@ class Case:
         """What one of the files says."""
         return self.text if self.text is not None and path == self.files[0] else path.read_bytes()
 
+    @property
+    def least_first(self) -> bool:
+        """Whether the liking of whoever likes the menu least goes before the mean."""
+        return self.settings.goal.first == "least"
+
     def where(self, key: str) -> str:
         """File and line of a dotted config key, or of the closest one that is written.
 

@@ -165,21 +165,49 @@ def closing(report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
     if not report.holds:
         return broken(report)
     value, bound = report.value, Decimal(record["bound"])
+    least = record.get("least")
     lines: list[RenderableType] = [
         cell(f"The menu as planned meets every hard limit: {len(report.measures):,} promises were measured."),
+        *([] if least is None else least_lines(report, least)),
         cell(
             f"Mean liking {plain((value + report.price) * 100)} % less {plain(report.price * 100)} % for "
             f"soft limits missed: value {value:.6f}, bound {bound:.6f}, gap {_gap(record)}."
         ),
     ]
-    if value != Decimal(record["value"]):
+    if value != Decimal(record["value"]) or (least is not None and report.least != Decimal(least["value"])):
         text = (
             f"The record claims {record['value']}: this is not the menu that was planned. See: optimenu audit"
         )
         lines.append(cell(text, "bold"))
         return lines
+    if least is not None:
+        lines.append(cell(least_verdict(least), STYLES["head"]))
     lines.append(cell(verdict(record), STYLES["head"]))
     return lines
+
+
+def least_lines(report: Report, least: Mapping[str, Any]) -> list[RenderableType]:
+    """Say how much whoever likes the menu least likes it."""
+    value, bound = report.least, Decimal(least["bound"])
+    who = min(report.liked, key=lambda liked: liked.liking).person
+    return [
+        cell(
+            f"Least liking, {who}'s: {(value + report.price) * 100:.4f} % less {plain(report.price * 100)} % "
+            f"for soft limits missed: value {value:.6f}, bound {bound:.6f}, gap {gap_words(least)}."
+        )
+    ]
+
+
+def least_verdict(least: Mapping[str, Any]) -> str:
+    """Return in words what no menu gives to whoever likes it least; rounded up, so never too little."""
+    value, bound = Decimal(least["value"]), Decimal(least["bound"])
+    if bound <= value:
+        return "No menu within these limits gives the least-liking person more, soft limits missed taken off."
+    most = plain((bound * 100).quantize(Decimal("0.01"), ROUND_CEILING))
+    return (
+        f"No menu within these limits gives the least-liking person more than {most} % of their best, the "
+        "price of soft limits missed taken off."
+    )
 
 
 def broken(report: Report) -> list[RenderableType]:
@@ -214,8 +242,13 @@ def verdict(record: Mapping[str, Any]) -> str:
     """Return the closing statement in words; "optimal" only of a closed gap."""
     value, bound = Decimal(record["value"]), Decimal(record["bound"])
     score = "(liking less the price of soft limits)"
+    menus = "menu within these limits"
+    if "least" in record:
+        menus = "menu that gives nobody less than this one's least liking"
+        score = "in mean liking less the price of soft limits"
     if bound <= value:
-        return f"This menu is optimal: no menu within these limits scores better {score}."
+        best = "optimal" if "least" not in record else "the best of its kind"
+        return f"This menu is {best}: no {menus} scores better {score}."
     if value > 0:
         # of this menu's own value and rounded up, so that no less is said than is proved
         better = ((bound - value) / value * 100).quantize(Decimal("0.01"), ROUND_CEILING)
@@ -225,9 +258,9 @@ def verdict(record: Mapping[str, Any]) -> str:
     if record["gap_closed"]:
         return (
             "This menu is optimal: the solver closed its own gap, in floating point. Proved in whole "
-            f"numbers: no menu within these limits scores {left} {score}."
+            f"numbers: no {menus} scores {left} {score}."
         )
-    return f"No menu within these limits scores {left} {score}."
+    return f"No {menus} scores {left} {score}."
 
 
 def cautions(problem: Problem) -> RenderableType:
