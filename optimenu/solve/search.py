@@ -18,7 +18,7 @@ from optimenu.solve.halt import why
 from optimenu.solve.layout import lay_out
 from optimenu.solve.layout_parts import BIG
 from optimenu.solve.likely import likely
-from optimenu.solve.schedule import WARM
+from optimenu.solve.schedule import BACK, WARM, cool
 from optimenu.solve.split import crowded, deal, extra_use, shared_use
 from optimenu.solve.tilt import tilted
 
@@ -47,6 +47,8 @@ if TYPE_CHECKING:
 
 SETTLE_PART, SETTLE_PART_EASY = 0.2, 0.1
 """Of the budget, for settling what components share; less where menus come easily."""
+BACK_PART = 0.02
+"""Of the budget, for the way back to the menu started from."""
 PIECES = 16
 """Parts of the long cooling between which the menus are put together and looked at."""
 
@@ -142,6 +144,8 @@ class _Search:
         self.stop = stop
         self.progress = progress
         self.start = None if start is None else np.asarray(start, dtype=np.int64)
+        back = 0 if start is None else int(self.moves * BACK_PART)
+        self.in_all = self.moves - back
         self.enough = enough
         self.best: tuple[int, NDArray[np.int64]] | None = None
         self.near: tuple[tuple[int, float], NDArray[np.int64]] | None = None
@@ -160,16 +164,20 @@ class _Search:
         # every entry is read for it, so once
         excess = self.program.excess(x)
         if self.program.feasible(x, excess):
-            value = self.program.value(x, excess)
-            if self.best is None or value > self.best[0]:
-                self.best = (value, counts.copy())
+            rank = (self.program.value(x, excess), self.kept(counts))
+            if self.best is None or rank > (self.best[0], self.kept(self.best[1])):
+                self.best = (rank[0], counts.copy())
             return True
         broken = (excess > 0) & (self.program.row_price == HARD)
         size = np.maximum(np.maximum(_size(self.program.row_low), _size(self.program.row_high)), 1.0)
-        rank = (int(broken.sum()), float((excess / size)[broken].sum()))
-        if self.near is None or rank < self.near[0]:
-            self.near = (rank, counts.copy())
+        far = (int(broken.sum()), float((excess / size)[broken].sum()))
+        if self.near is None or far < self.near[0]:
+            self.near = (far, counts.copy())
         return False
+
+    def kept(self, counts: NDArray[np.int64]) -> int:
+        """Servings of a choice that stand where the menu started from has them."""
+        return 0 if self.start is None else int(np.minimum(counts, self.start).sum())
 
     def is_set(self) -> bool:
         """Tell whether to end soon."""
@@ -212,7 +220,7 @@ class _Search:
         self._engines = list(engines)
         self.tick()
         sizes = np.asarray([max(1, len(e.layout.columns)) for e in engines], dtype=np.float64)
-        budgets = (self.moves * (1 - SETTLE_PART * self.settles) * sizes / sizes.sum()).astype(np.int64)
+        budgets = (self.in_all * (1 - SETTLE_PART * self.settles) * sizes / sizes.sum()).astype(np.int64)
         ways = [
             Descent(e, int(budget), PIECES, self, self.tick)
             for e, budget in zip(engines, budgets, strict=True)
@@ -221,6 +229,8 @@ class _Search:
         joined = self.join(parts, engines)
         if self.settles and not self.done():
             self.settle(parts, engines, joined)
+        if self.start is not None and self.best is not None and not self.done():
+            self.go_back(self._engines[-1:] if self.settles else engines)
         return self.outcome()
 
     def part(self, parts: Components, ways: list[Descent]) -> None:
@@ -296,7 +306,10 @@ class _Search:
         layout = lay_out(
             self.program, columns, rows, low, high, self.use, self.multiplier, tilts, self.likely
         )
-        return Engine(self.program, layout, self.use, self.multiplier, (self.seed, number))
+        engine = Engine(self.program, layout, self.use, self.multiplier, (self.seed, number))
+        if self.start is not None:
+            engine.held[:] = self.start[columns] > 0
+        return engine
 
     def join(self, parts: Components, engines: list[Engine]) -> NDArray[np.int64]:
         """Put the components' best choices together, or where there is none, the nearest or present."""
@@ -347,7 +360,7 @@ class _Search:
         boost[parts.shared] = 1.0
         engine.boost[:] = np.where(layout.rows >= 0, boost[np.maximum(layout.rows, 0)], 1.0)
         engine.load(joined)
-        budget = self.moves - self.spent
+        budget = self.in_all - self.spent
         self._phase = "polish"
         self._engines.append(engine)
         engine.weigh(1.0, WARM.charge)
@@ -357,6 +370,24 @@ class _Search:
             self.offer(best)
         elif engine.near is not None:
             self.offer(engine.near)
+
+    def go_back(self, engines: list[Engine]) -> None:
+        """Swap dishes of equal value back to where the menu started from has them.
+
+        Days of one class are alike, so a search may leave a dish on any of them; whoever changes a plan a
+        little wants the rest to stay.
+        """
+        assert self.best is not None
+        counts = self.best[1].copy()
+        for engine in engines:
+            columns = engine.layout.columns
+            engine.load(counts[columns])
+            budget = int(self.moves * BACK_PART * len(columns) / self.program.n_menu)
+            cool(engine, BACK, budget, self, self.tick)
+            back = engine.held_best()
+            if back is not None:
+                counts[columns] = back
+        self.offer(counts)
 
 
 def _size(limit: NDArray[np.int64]) -> NDArray[np.float64]:

@@ -281,6 +281,15 @@ def test_a_plan_starts_from_an_earlier_menu(tmp_path: Path) -> None:
     second = json.loads((tmp_path / "second" / "record.json").read_text())
     assert Decimal(second["value"]) >= Decimal(first["value"])
     assert second["options"]["start"]["left_out"] == 0
+    before, after = (
+        {line.rsplit(",", 2)[0] for line in (tmp_path / run / "menu.csv").read_text().splitlines()[1:]}
+        for run in ("first", "second")
+    )
+    stayed = len(before & after)
+    assert second["beside_start"] == {
+        "stayed": stayed, "gone": len(before) - stayed, "new": len(after) - stayed
+    }  # fmt: skip
+    assert first["beside_start"] is None and "Of the menu started from, " in result.stderr
     # the oat cake is not to be had any more
     eaten = (tmp_path / "first" / "menu.csv").read_text().replace("rye_bread", "oat_cake")
     (tmp_path / "menu.csv").write_text(eaten)
