@@ -45,6 +45,8 @@ class Options:
         within it depends on the machine.
     start : Menu or None
         A menu the search starts from and stays near.
+    exact_steps : bool
+        Whether exact steps follow the search of a small plan.
     """
 
     method: Method = "search"
@@ -55,6 +57,7 @@ class Options:
     ends_at_gap: bool = False
     seconds: float | None = None
     start: Menu | None = None
+    exact_steps: bool = True
 
 
 @dataclass(frozen=True)
@@ -129,6 +132,7 @@ def plan(
         progress=lambda message: tell(message.phase, message),
         stop=stop,
         start=start,
+        exact_steps=options.exact_steps,
     )
     if outcome.counts is None:
         return Planned(case, program, scale, outcome, None, None, left_out)

@@ -112,6 +112,7 @@ def _given(
         ends_at_gap=gap is not None,
         seconds=seconds,
         start=earlier,
+        exact_steps=search.exact_steps,
     )
 
 

@@ -62,6 +62,7 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
             "start": None if options.start is None else started_from(options.start, planned.left_out),
         },
         "ended": outcome.ended,
+        "exact_steps": outcome.steps,
         "beside_start": None
         if options.start is None or planned.menu is None
         else beside_start(options.start, planned.menu),

@@ -16,7 +16,7 @@ import numpy as np
 from optimenu.solve.blocks import start_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from numpy.typing import NDArray
 
@@ -247,10 +247,22 @@ def _solved(model: LinearModel) -> Any:
     return solver if _run(solver) == highspy.HighsModelStatus.kOptimal else None
 
 
-def _load(model: LinearModel) -> Any:
+def loaded(model: LinearModel, options: Mapping[str, object], whole: NDArray[np.int32] | None = None) -> Any:
+    """Return HiGHS with a model and some options set, on one thread; call ``silence`` before.
+
+    Parameters
+    ----------
+    whole : int32 (n,), optional
+        HiGHS's kind of each column; all continuous when left out.
+
+    Raises
+    ------
+    RuntimeError
+        When HiGHS refuses an option or the arrays.
+    """
     solver = highspy.Highs()
     # one thread pool a process: every solve of ours uses one thread, else a later one silently does nothing
-    for name, value in (("output_flag", False), ("threads", 1), ("parallel", "off"), ("solver", "simplex")):
+    for name, value in {"output_flag": False, "threads": 1, "parallel": "off", **options}.items():
         _option(solver, name, value)
     status = solver.passModel(
         len(model.cost),
@@ -267,11 +279,16 @@ def _load(model: LinearModel) -> Any:
         model.start,
         model.index,
         model.value,
-        np.zeros(len(model.cost), dtype=np.int32),
+        np.zeros(len(model.cost), dtype=np.int32) if whole is None else whole,
     )
     if status == highspy.HighsStatus.kError:
         msg = "HiGHS refuses the arrays of a linear program"
         raise RuntimeError(msg)
+    return solver
+
+
+def _load(model: LinearModel) -> Any:
+    solver = loaded(model, {"solver": "simplex"})
     basis = start_of(model, _solved)
     if basis is not None:
         solver.setBasis(basis)

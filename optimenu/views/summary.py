@@ -216,8 +216,8 @@ def verdict(record: Mapping[str, Any]) -> str:
         left = f"more than {(bound - value).quantize(Decimal('0.000001'), ROUND_CEILING)} higher"
     if record["gap_closed"]:
         return (
-            "This menu is optimal: the solver closed its own gap, in floating point. Proved in whole "
-            f"numbers: no menu within these limits scores {left} {score}."
+            "HiGHS finds no better menu, in its own floating point. Proved in whole numbers: no menu "
+            f"within these limits scores {left} {score}."
         )
     return f"No menu within these limits scores {left} {score}."
 

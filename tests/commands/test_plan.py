@@ -58,10 +58,18 @@ def test_json_is_all_of_stdout(tmp_path: Path) -> None:
 def test_optimal_is_said_of_a_closed_gap_only(tmp_path: Path) -> None:
     config = write_project(tmp_path / "project")
     done = run(*plan_args(config, tmp_path / "run"))
-    assert "optimal" in done.stdout
+    record = json.loads((tmp_path / "run" / "record.json").read_text())
+    assert record["gap_closed"]
+    assert "HiGHS finds no better menu" in done.stdout or "optimal" in done.stdout
     searched = run("plan", str(config), "--out", str(tmp_path / "searched"), "--moves", "1000")
     record = json.loads((tmp_path / "searched" / "record.json").read_text())
-    assert ("optimal" in searched.stdout) == record["gap_closed"]
+    assert ("optimal" in searched.stdout) == (Decimal(record["gap"]) == 0)
+    # fourteen items for two days: after the search HiGHS looks through all of it, and says so itself
+    assert record["gap_closed"]
+    assert record["exact_steps"] == (Decimal(record["gap"]) > 0)
+    config.write_text(config.read_text() + "[search]\nexact_steps = false\n")
+    left = run("plan", str(config), "--out", str(tmp_path / "left"), "--moves", "1000")
+    assert json.loads((tmp_path / "left" / "record.json").read_text())["exact_steps"] == 0, left.stderr
 
 
 EIGHT = (
