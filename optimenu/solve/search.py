@@ -12,13 +12,13 @@ import numpy as np
 
 from optimenu.program.program import HARD, ORDINARY
 from optimenu.solve.components import components, whole
-from optimenu.solve.descent import Descent, repair
+from optimenu.solve.descent import Descent, back, repair
 from optimenu.solve.engine import Engine
 from optimenu.solve.halt import why
 from optimenu.solve.layout import lay_out
 from optimenu.solve.layout_parts import BIG
 from optimenu.solve.likely import likely
-from optimenu.solve.schedule import BACK, WARM, cool
+from optimenu.solve.schedule import WARM
 from optimenu.solve.split import crowded, deal, extra_use, shared_use
 from optimenu.solve.tilt import tilted
 
@@ -49,6 +49,9 @@ SETTLE_PART, SETTLE_PART_EASY = 0.2, 0.1
 """Of the budget, for settling what components share; less where menus come easily."""
 BACK_PART = 0.02
 """Of the budget, for the way back to the menu started from."""
+TWO_FROM, TWO_FROM_A_COLUMN = 4_000_000, 400
+"""Moves, in all and a column, that each of two searches side by side needs to be better than one with
+their sum; the better is kept. Only where there is one component, so one core would idle. From trials."""
 PIECES = 16
 """Parts of the long cooling between which the menus are put together and looked at."""
 
@@ -217,6 +220,9 @@ class _Search:
             parts = whole(program)
         self.settles = parts.count > 1 and len(parts.shared) > 0
         engines = self.prepare(parts)
+        each = max(TWO_FROM, TWO_FROM_A_COLUMN * program.n_menu)
+        if parts.count == 1 and self.start is None and self.moves >= 2 * each:
+            engines.append(self.twin(engines[0]))
         self._engines = list(engines)
         self.tick()
         sizes = np.asarray([max(1, len(e.layout.columns)) for e in engines], dtype=np.float64)
@@ -226,7 +232,7 @@ class _Search:
             for e, budget in zip(engines, budgets, strict=True)
         ]
         self.part(parts, ways)
-        joined = self.join(parts, engines)
+        joined = self.join(engines)
         if self.settles and not self.done():
             self.settle(parts, engines, joined)
         if self.start is not None and self.best is not None and not self.done():
@@ -236,6 +242,7 @@ class _Search:
     def part(self, parts: Components, ways: list[Descent]) -> None:
         """Search the components apart, step by step; after each step the menus are put together."""
         engines = [way.engine for way in ways]
+        apart = [[e] for e in engines] if parts.count == 1 else [engines]
         long = [partial(Descent.piece, number=k) for k in range(PIECES)]
         steps: list[Callable[[Descent], None]] = [Descent.quick, Descent.short, *long, Descent.finish]
         if self.start is not None:
@@ -243,7 +250,8 @@ class _Search:
         with ThreadPoolExecutor(self.threads) as pool:
             for each in steps:
                 list(pool.map(each, ways))
-                self.offer(self.join(parts, engines))
+                for some in apart:
+                    self.offer(self.join(some))
                 self.tick()
                 if self.done():
                     return
@@ -253,11 +261,11 @@ class _Search:
                         way.easy = True
                         if self.settles:
                             way.budget = int(way.budget * (1 - SETTLE_PART_EASY) / (1 - SETTLE_PART))
-            if len(ways) > 1 and any(e.best_value is None for e in engines):
+            if parts.count > 1 and any(e.best_value is None for e in engines):
                 self.redeal(parts, engines)
                 late = [way for way in ways if way.engine.best_value is None]
                 list(pool.map(lambda way: repair(way.engine, way.budget // 8, self, self.tick), late))
-                self.offer(self.join(parts, engines))
+                self.offer(self.join(engines))
 
     def outcome(self) -> SearchResult:
         ended: Ended = "moves"
@@ -311,7 +319,13 @@ class _Search:
             engine.held[:] = self.start[columns] > 0
         return engine
 
-    def join(self, parts: Components, engines: list[Engine]) -> NDArray[np.int64]:
+    def twin(self, engine: Engine) -> Engine:
+        """Return a second engine over the same layout, with other random numbers."""
+        other = Engine(self.program, engine.layout, self.use, self.multiplier, (self.seed, 1))
+        other.load(other.draw())
+        return other
+
+    def join(self, engines: list[Engine]) -> NDArray[np.int64]:
         """Put the components' best choices together, or where there is none, the nearest or present."""
         counts = np.zeros(self.program.n_menu, dtype=np.int64)
         for engine in engines:
@@ -324,7 +338,7 @@ class _Search:
     def redeal(self, parts: Components, engines: list[Engine]) -> None:
         """Give what the others left over of the shared rows to the components without a menu."""
         program = self.program
-        counts = self.join(parts, engines)
+        counts = self.join(engines)
         values = np.zeros((len(program.extra_kind), parts.count))
         for k in range(len(engines)):
             alone = np.where(parts.of_column == k, counts, 0)
@@ -372,21 +386,13 @@ class _Search:
             self.offer(engine.near)
 
     def go_back(self, engines: list[Engine]) -> None:
-        """Swap dishes of equal value back to where the menu started from has them.
-
-        Days of one class are alike, so a search may leave a dish on any of them; whoever changes a plan a
-        little wants the rest to stay.
-        """
+        """Put dishes back where the menu started from has them, wherever that costs nothing."""
         assert self.best is not None
         counts = self.best[1].copy()
         for engine in engines:
             columns = engine.layout.columns
-            engine.load(counts[columns])
             budget = int(self.moves * BACK_PART * len(columns) / self.program.n_menu)
-            cool(engine, BACK, budget, self, self.tick)
-            back = engine.held_best()
-            if back is not None:
-                counts[columns] = back
+            counts[columns] = back(engine, counts[columns], budget, self, self.tick)
         self.offer(counts)
 
 

@@ -19,9 +19,11 @@ from optimenu.program.build import priced
 from optimenu.program.builder import Builder
 from optimenu.program.origin import Origin
 from optimenu.program.program import NO_HIGH, Program
+from optimenu.solve import search as module
 from optimenu.solve.bound import certify, relax
 from optimenu.solve.compiled import compiled
-from optimenu.solve.components import whole
+from optimenu.solve.components import components, whole
+from optimenu.solve.engine import Engine
 from optimenu.solve.search import SearchResult, _Search, search
 from tests.benchmarks.ours import Clock, read
 from tests.benchmarks.registry import INSTANCES
@@ -172,6 +174,35 @@ def test_little_changes_beside_the_menu_started_from(crew: Made, found: SearchRe
     eaten, eaten_now = (np.bincount(klass, c) for c in (found.counts, near.counts))
     assert stayed > 0.95 * np.minimum(eaten, eaten_now).sum() / found.counts.sum()
     assert near.moves <= MOVES
+
+
+def test_one_component_is_searched_twice_side_by_side_and_the_better_kept(monkeypatch) -> None:
+    """Two people at one table: nothing to part. Both starts share the moves, on one thread or two."""
+    program = made(2, 3, 60, seed=5, mass_cap=1.1, shared_dish=True).program
+    assert components(program).count == 1
+    relaxation = relax(program)
+    moves = 800_000
+    monkeypatch.setattr(module, "TWO_FROM", moves // 2)
+    two, same = (search(program, relaxation, moves=moves, seed=2, threads=k) for k in (2, 1))
+    assert two.counts is not None and same.counts is not None and two.value is not None
+    assert two.counts.tobytes() == same.counts.tobytes()
+    assert two.moves == same.moves <= moves
+    ends: dict[int, float | None] = {}
+    join = _Search.join
+
+    def watched(hunt: _Search, engines: list[Engine]) -> np.ndarray:
+        ends.update({id(e): e.best_value for e in engines})
+        return join(hunt, engines)
+
+    monkeypatch.setattr(_Search, "join", watched)
+    again = search(program, relaxation, moves=moves, seed=2)
+    assert again.value == two.value
+    values = [v for v in ends.values() if v is not None]
+    assert len(ends) == 2 and two.value == pytest.approx(max(values), rel=1e-12)
+    # with fewer moves there is one start
+    ends.clear()
+    assert search(program, relaxation, moves=moves - 1, seed=2).moves <= moves - 1
+    assert len(ends) == 1
 
 
 def alike(each: int = 10**15) -> Program:
