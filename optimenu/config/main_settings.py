@@ -151,6 +151,9 @@ class SearchTable(Settings):
     """Moves of the search in all; more moves, better menus, the same answer every time."""
     seed: Whole = 1
     """Start of the random numbers; the same seed gives the same menu."""
+    exact_steps: bool = True
+    """Small plans (up to 4,000 possible servings): after the search, whole days are chosen anew two at a
+    time, exactly, one such step for each million moves; very small plans as a whole."""
 
 
 class LeadTable(Settings):
