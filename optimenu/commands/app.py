@@ -7,7 +7,19 @@ import sys
 
 import typer
 
-from optimenu.commands import audit, check, drill, export_model, order, plan, rules, schema, sheet, show
+from optimenu.commands import (
+    audit,
+    check,
+    compare,
+    drill,
+    export_model,
+    order,
+    plan,
+    rules,
+    schema,
+    sheet,
+    show,
+)
 from optimenu.errors import InputFaults, OptimenuError
 
 app = typer.Typer(
@@ -22,7 +34,7 @@ app = typer.Typer(
 )
 for name, module in (
     ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("sheet", sheet), ("order", order),
-    ("drill", drill), ("model", export_model),
+    ("drill", drill), ("model", export_model), ("compare", compare),
     ("rules", rules), ("schema", schema),
 ):  # fmt: skip
     app.command(name)(module.run)

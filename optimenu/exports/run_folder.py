@@ -81,17 +81,30 @@ def _word(value: object) -> object:
     return format(value, "f") if isinstance(value, Decimal) else value
 
 
-def parquet_bytes(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> bytes:
-    """Return the same rows as Parquet; decimals as text, exactly as written."""
+def parquet_bytes(
+    columns: Sequence[str], rows: Sequence[Sequence[object]], kinds: Mapping[str, type] | None = None
+) -> bytes:
+    """Return the same rows as Parquet.
+
+    Parameters
+    ----------
+    kinds : mapping of column to str, int, or Decimal, optional
+        Kind of every column, so that one without a value has it too; decimals become doubles. Without it
+        decimals are text, exactly as written.
+    """
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    data = {
-        name: [format(row[k], "f") if isinstance(row[k], Decimal) else row[k] for row in rows]
-        for k, name in enumerate(columns)
-    }
+    def value(cell: object) -> object:
+        if not isinstance(cell, Decimal):
+            return cell
+        return format(cell, "f") if kinds is None else float(cell)
+
+    data = {name: [value(row[k]) for row in rows] for k, name in enumerate(columns)}
+    of = {str: pa.string(), int: pa.int64(), Decimal: pa.float64()}
+    schema = None if kinds is None else pa.schema([(name, of[kinds[name]]) for name in columns])
     sink = pa.BufferOutputStream()
-    pq.write_table(pa.table(data), sink)
+    pq.write_table(pa.table(data, schema), sink)
     return bytes(sink.getvalue())
 
 
@@ -165,14 +178,14 @@ def write_folder(
             shutil.rmtree(passing, ignore_errors=True)
             raise
         if latest or not (folder.parent / LATEST).exists():
-            _replace(folder.parent / LATEST, f"{folder.name}\n".encode())
+            replace_file(folder.parent / LATEST, f"{folder.name}\n".encode())
     except OSError as error:
         text = f"cannot be written: {error.strerror or error}"
         raise InputFaults([Fault(shown_path(folder), 0, text)]) from error
     return folder
 
 
-def _replace(path: Path, contents: bytes) -> None:
+def replace_file(path: Path, contents: bytes) -> None:
     """Write a small file by way of another name, so that it is whole at any moment."""
     handle, name = tempfile.mkstemp(prefix=f".passing-{os.getpid()}-", dir=path.parent)
     with os.fdopen(handle, "wb") as out:
@@ -195,7 +208,7 @@ def write_new(path: Path, contents: bytes) -> None:
         raise InputFaults([Fault(shown_path(path), 0, "exists already and is not overwritten; name another")])
     try:
         sweep(path.parent)
-        _replace(path, contents)
+        replace_file(path, contents)
     except OSError as error:
         text = f"cannot be written: {error.strerror or error}"
         raise InputFaults([Fault(shown_path(path), 0, text)]) from error
