@@ -68,8 +68,8 @@ def compare_page(name: str, rows: Sequence[Row], width: int) -> RenderableType:
 
 LEGEND = (
     "kg, L, water L: gross mass, stowed volume and water of a person-day, the reserve's packs and plain "
-    "water included. liking: mean over people; least: of who likes it least. variety: different items eaten, mean "
-    "over people. gap: how much better at most any menu could be, rounded up."
+    "water included. liking: mean over people; least: of who likes it least. variety: different items "
+    "eaten, mean over people. gap: how much better at most any menu could be, rounded up."
 )
 
 
@@ -173,11 +173,15 @@ def _without(line: Line) -> list[str]:
     rows = [r for r in line.rows if r.answer is not None and r.answer.end != "menu"]
     found = []
     for _, first, last in stretches(rows, lambda r: _NUMBERS.sub("", _why(r))):
-        later = "" if _why(first) == _why(last) else f"; at {_span(line, last, last)}: {last.answer.reason}"
+        later = "" if _why(first) == _why(last) else f"; at {_span(line, last, last)}: {_reason(last)}"
         found.append(f"{_span(line, first, last)}: {_why(first)}{later}")
     return found
 
 
 def _why(row: Row) -> str:
     assert row.answer is not None
-    return f"{ENDS[row.answer.end]}: {row.answer.reason}"
+    return f"{ENDS[row.answer.end]}: {_reason(row)}"
+
+
+def _reason(row: Row) -> str:
+    return "" if row.answer is None else row.answer.reason
