@@ -13,7 +13,7 @@ from optimenu.config.toml_spots import place_of
 from optimenu.config.variant import variant_text
 from optimenu.errors import Fault, InputFaults, nearest
 from optimenu.files import UnreadableError
-from optimenu.studies.axes import (
+from optimenu.studies.grid import (
     CONFIG,
     DAYS,
     KEY_OF,
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from pathlib import Path
 
-    from optimenu.studies.axes import Keys
+    from optimenu.studies.grid import Keys
     from optimenu.studies.study import Study
 
 MOST_CASES = 1_000_000

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimenu.studies.axes import DAYS
+from optimenu.studies.grid import DAYS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
