@@ -19,6 +19,7 @@ from optimenu.solve.solve import solve
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from optimenu.config.case import Case
     from optimenu.program.certificate import Certificate
@@ -58,6 +59,20 @@ class Options:
 
 
 @dataclass(frozen=True)
+class Given:
+    """A scale that was computed once and serves many cases, so that their likings compare.
+
+    Attributes
+    ----------
+    config : Path
+        The config it was computed from; each case that is given it extends that config.
+    """
+
+    scale: Scale
+    config: Path
+
+
+@dataclass(frozen=True)
 class Planned:
     """What came of planning: a menu with its audit, or the reason why there is none.
 
@@ -65,6 +80,8 @@ class Planned:
     ----------
     left_out : int
         Lines of the menu started from that cannot be any more.
+    given : Given or None
+        Where the scale comes from, when it is not the case's own.
     """
 
     case: Case
@@ -74,6 +91,7 @@ class Planned:
     menu: Menu | None
     report: Report | None
     left_out: int = 0
+    given: Given | None = None
 
 
 def whole(case: Case, scale: Scale) -> Program:
@@ -86,6 +104,7 @@ def plan(
     options: Options,
     progress: Callable[[str, Progress | None], None] | None = None,
     stop: Halt | None = None,
+    given: Given | None = None,
 ) -> Planned:
     """Plan a case and audit what is found.
 
@@ -95,6 +114,8 @@ def plan(
         Told about phases: rows, liking, then those of the solve, then audit.
     stop : Halt, optional
         Ends the search early; a deadline it holds is drawn in by the time the audit and the writing take.
+    given : Given, optional
+        The scale of the config that this case changes; else the scale is the case's own.
 
     Raises
     ------
@@ -112,8 +133,9 @@ def plan(
     if stop is not None:
         # the audit and the writing grow with the case as the rows do
         stop.keep_back(AFTER_LEAST + AFTER_SHARE * (time.monotonic() - since))
-    tell("liking")
-    scale = scale_of(case.problem, worth, options.threads)
+    if given is None:
+        tell("liking")
+    scale = scale_of(case.problem, worth, options.threads) if given is None else given.scale
     program = priced(worth, scale.prices)
     start, left_out = None, 0
     if options.start is not None:
@@ -131,7 +153,7 @@ def plan(
         start=start,
     )
     if outcome.counts is None:
-        return Planned(case, program, scale, outcome, None, None, left_out)
+        return Planned(case, program, scale, outcome, None, None, left_out, given)
     tell("audit")
     menu = from_counts(case.problem, program, outcome.counts)
     report = audit_menu(case.problem, case.rules, menu, scale)
@@ -141,7 +163,7 @@ def plan(
             [*proof.faults, *(b.text for b in report.breaches[:5])]
         )
         raise AuditFailed(msg)
-    return Planned(case, program, scale, outcome, menu, report, left_out)
+    return Planned(case, program, scale, outcome, menu, report, left_out, given)
 
 
 @dataclass(frozen=True)
@@ -190,6 +212,20 @@ def prove(
     if proved is not None and report.holds and report.value > proved:
         faults.append(f"the menu is worth {report.value}, more than the bound {proved}")
     return Proof(tuple(faults), proved)
+
+
+SCALE_SLACK = Decimal("1e-6")
+"""By this part another machine's linear solver may find a person's best otherwise, in its last digits."""
+
+
+def scale_faults(base: Case, scale: Scale) -> list[str]:
+    """Compute a scale anew from the config it is said to be of; return what differs, a sentence each."""
+    own = scale_of(base.problem, build(base.problem, base.rules))
+    return [
+        f"{person.id}: a best of {said} is claimed, {base.files[0].name} gives {found}"
+        for person, said, found in zip(base.problem.people, scale.best, own.best, strict=True)
+        if abs(said - found) > SCALE_SLACK * found
+    ]
 
 
 def _number(text: Decimal | str) -> Decimal:

@@ -24,11 +24,13 @@ def run(
     as_json: Annotated[bool, typer.Option("--json", help="Write what was found as JSON to stdout.")] = False,
 ) -> None:
     """Audit a run: every limit from the tables in exact arithmetic, the bound from its multipliers."""
+    from dataclasses import replace
+
     from optimenu.audit.menu import audit_menu
     from optimenu.errors import AuditFailed
     from optimenu.exports.run_folder import find_run, read_run
     from optimenu.menu.read import read_menu
-    from optimenu.planning import prove, whole
+    from optimenu.planning import prove, scale_faults, whole
     from optimenu.views.console import error_console, output_console
 
     folder = find_run(run_folder)
@@ -43,6 +45,9 @@ def run(
         bound=found.record["bound"],
         value=found.record["value"] if menu is None else None,
     )
+    base = found.scaled_by()
+    if base is not None:
+        proof = replace(proof, faults=(*proof.faults, *scale_faults(base, found.scale)))
     if as_json:
         import json
 

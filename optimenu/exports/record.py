@@ -73,6 +73,9 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
         "gap": None if gap is None else f"{float(gap):.9f}",
         "gap_reached": outcome.reached,
         "gap_closed": outcome.closed,
+        "scale_of": (planned.given.config if planned.given else case.files[0])
+        .relative_to(case.root)
+        .as_posix(),
         "price_of_soft_limits": str(report.price),
         "people": [
             {

@@ -64,6 +64,14 @@ class Run:
     certificate: Certificate | None
     record: Mapping[str, Any]
 
+    def scaled_by(self) -> Case | None:
+        """Return the case whose bests the scale is made of, read from this folder; None when it is its own."""
+        name = self.record.get("scale_of", self.record["config"])
+        if name == self.record["config"]:
+            return None
+        root = self.folder / "inputs"
+        return load_case(root / name, root)
+
 
 def table_bytes(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
     """CSV, UTF-8, one line end everywhere; None is empty, truth is yes or no."""
@@ -137,7 +145,7 @@ def new_folder(parent: Path, stem: str) -> Path:
 
 
 def write_folder(
-    folder: Path, files: Mapping[str, bytes], slowly: float = 0.0, *, latest: bool = True
+    folder: Path, files: Mapping[str, bytes], slowly: float = 0.0, *, latest: bool | None = True
 ) -> Path:
     """Write a run folder under a passing name, then rename it: it is whole or not there.
 
@@ -146,8 +154,9 @@ def write_folder(
     files : mapping of relative path to contents
     slowly : float
         Seconds to wait between files; lets a test kill the process in between.
-    latest : bool
-        False leaves the name of the latest run where it is: a plan cut short does not take its place.
+    latest : bool or None
+        False leaves the name of the latest run where it is: a plan cut short does not take its place. None
+        never names one: the folder is a part of something larger.
 
     Raises
     ------
@@ -177,7 +186,7 @@ def write_folder(
         except BaseException:
             shutil.rmtree(passing, ignore_errors=True)
             raise
-        if latest or not (folder.parent / LATEST).exists():
+        if latest or (latest is not None and not (folder.parent / LATEST).exists()):
             replace_file(folder.parent / LATEST, f"{folder.name}\n".encode())
     except OSError as error:
         text = f"cannot be written: {error.strerror or error}"

@@ -1,1 +1,1 @@
-"""Many cases of one question: the same config with settings changed, planned in batches and compared."""
+"""Many cases: how one quantity trades against another, how lengths and crews compare."""

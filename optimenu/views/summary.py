@@ -35,7 +35,7 @@ CAUTIONS = (
     "A pack kept open is finished or discarded within the hours on the pack; the plan counts on new ones.",
     "Nutrient values are those at production; losses of vitamins in storage are not counted yet.",
 )
-_KEPT = ("stowage", "water", "condiments", "requests", "variety")
+_KEPT = ("stowage", "water", "condiments", "requests", "variety", "cost")
 MOST_BREACHES = 10
 
 
