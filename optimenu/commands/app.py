@@ -12,6 +12,7 @@ from optimenu.commands import (
     check,
     compare,
     drill,
+    explain,
     export_model,
     order,
     plan,
@@ -33,8 +34,8 @@ app = typer.Typer(
     ),
 )
 for name, module in (
-    ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("sheet", sheet), ("order", order),
-    ("drill", drill), ("model", export_model), ("compare", compare),
+    ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("explain", explain),
+    ("sheet", sheet), ("order", order), ("drill", drill), ("model", export_model), ("compare", compare),
     ("rules", rules), ("schema", schema),
 ):  # fmt: skip
     app.command(name)(module.run)

@@ -14,7 +14,7 @@ from optimenu.problem.opening import open_dates
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules import doses
-from optimenu.rules.base import Measure, Rule, SettingFault, Shown
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown
 from optimenu.rules.which import Which, course_faults, meal_faults, people_faults
 from optimenu.settings import Flag, Names, Percent, Settings
 
@@ -145,84 +145,55 @@ never = { tags = ["spicy"] }
         yield from course_faults(self.problem, table.courses, (*keys, "courses"))
         yield from meal_faults(self.problem, table.meals, (*keys, "meals"))
 
-    def allow(
+    def refusals(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
-    ) -> str | None:
+    ) -> Iterator[Refusal]:
         """Say why this person, or any member of the party, must not be given the item."""
+        free = meal is None
         for p in party.members:
             person = self.problem.people[p]
-            reason = (
-                self._unsafe(person, item)
-                or self._kept_open(party, person, item)
-                or self._fasting(person, day, item, free=meal is None)
-                or self._unliked(person, course, item, free=meal is None)
-            )
-            if reason:
-                return f"{person.id}: {reason}"
+            script = f"prescriptions.people.{person.id}"
+            for key, what, reason in (
+                *_unsafe(person.prescription, item),
+                *self._kept_open(party, person, item),
+                *_fasting(person, day, item, free=free),
+            ):
+                yield Refusal(f"{script}.{key}", f"{person.id}: {reason}", person.id, what, "physician")
+            for key, reason in self._unliked(person, course, item, free=free):
+                yield Refusal(key, f"{person.id}: {reason}", person.id)
         own = self.settings.on.get(day.kind) if day.eaten else None
         if own and own.refuses(meal.name if meal else "", course.name if course else "", item):
-            return f"not served on {day.kind} days"
-        return None
+            yield Refusal(f"avoid.on.{day.kind}", f"not served on {day.kind} days")
 
-    def _kept_open(self, party: Party, person: Person, item: Item) -> str | None:
+    def _kept_open(self, party: Party, person: Person, item: Item) -> Iterator[tuple[str, str, str]]:
         """A jar that other hands have been in is as unknown as their plates."""
-        if len(party.members) > 1 and person.prescription.severe and open_dates(item):
-            return "from a pack kept open and shared, and severely allergic"
-        return None
+        if len(party.members) > 1 and open_dates(item):
+            for allergen, severity in person.prescription.allergies.items():
+                if severity == "severe":
+                    reason = "from a pack kept open and shared, and severely allergic"
+                    yield f"allergies.{allergen}", allergen, reason
 
-    def _fasting(self, person: Person, day: PlanDay, item: Item, *, free: bool) -> str | None:
-        for fast in person.prescription.fasts_on(day.dates):
-            if free and fast.hours is not None:
-                return "free in the day, and could be eaten in the hours of a fast"
-            if any(item.suits(diet) != "yes" for diet in fast.diets):
-                return "not known to suit the fast on that date"
-            if item.id in fast.never_items or not item.tags.isdisjoint(fast.never_tags):
-                return "not eaten in the fast on that date"
-        return None
-
-    def _unsafe(self, person: Person, item: Item) -> str | None:
-        script = person.prescription
-        for allergen, severity in script.allergies.items():
-            state = item.allergen(allergen)
-            if state == "contains" or state == "unknown" or (severity == "severe" and state != "free"):
-                return f"{state.replace('_', ' ')}: {allergen.replace('_', ' ')}"
-        for diet in script.diets:
-            if item.suits(diet) != "yes":
-                return f"not known to suit the diet {diet.replace('_', ' ')}"
-        if item.id in script.never_items or not item.tags.isdisjoint(script.never_tags):
-            return "excluded by prescription"
-        return self._untextured(script, item)
-
-    @staticmethod
-    def _untextured(script: Prescription, item: Item) -> str | None:
-        """Say why the texture of an item does not suit; one that is not stated is unsafe."""
-        if not script.only_textures and not script.never_textures:
-            return None
-        if item.texture is None:
-            return "texture not stated, and only some textures may be given"
-        if item.texture in script.never_textures or (
-            script.only_textures and item.texture not in script.only_textures
-        ):
-            return f"texture {item.texture}, excluded by prescription"
-        return None
-
-    def _unliked(self, person: Person, course: Course | None, item: Item, *, free: bool) -> str | None:
+    def _unliked(
+        self, person: Person, course: Course | None, item: Item, *, free: bool
+    ) -> Iterator[tuple[str, str]]:
         table = self.settings.people.get(person.id)
         if table and (item.id in table.items or not item.tags.isdisjoint(table.tags)):
-            return "on the list of what this person would rather not have"
+            yield f"avoid.people.{person.id}", "on the list of what this person would rather not have"
         liked = self.problem.acceptance.get((person.id, item.id))
         if liked is None:
             # what is free in the day is the person's own choice; what is planned must be known to be liked
-            return None if free else "not tasted, and too few others have tasted it for an estimate"
+            if not free:
+                yield "tasting.file", "not tasted, and too few others have tasted it for an estimate"
+            return
         if liked.value < person.floor:
             word = "estimated" if liked.estimated else "scored"
-            return f"{word} {liked.value}, under the floor of {person.floor}"
+            yield f"people.{person.id}.floor", f"{word} {liked.value}, under the floor of {person.floor}"
         if liked.estimated and not free:
             if not self.settings.estimated:
-                return "not tasted by this person"
+                yield "avoid.estimated", "not tasted by this person"
             if course is not None and course.name in self.settings.tasted_courses:
-                return f"not tasted by this person, and course {course.name} takes only tasted items"
-        return None
+                reason = f"not tasted by this person, and course {course.name} takes only tasted items"
+                yield "avoid.tasted_courses", reason
 
     def write(self, page: Page) -> None:
         """One row per person: the share of servings that rests on an estimate; and doses of allergens."""
@@ -270,6 +241,41 @@ never = { tags = ["spicy"] }
     def _counts(self, e: Entry) -> bool:
         condiment = e.course is not None and e.course.name in self.settings.condiment_courses
         return e.day.eaten and e.certain and not condiment
+
+
+def _unsafe(script: Prescription, item: Item) -> Iterator[tuple[str, str, str]]:
+    """Key inside the prescription, what it names there, and why an item does not suit it."""
+    for allergen, severity in script.allergies.items():
+        state = item.allergen(allergen)
+        if state == "contains" or state == "unknown" or (severity == "severe" and state != "free"):
+            reason = f"{state.replace('_', ' ')}: {allergen.replace('_', ' ')}"
+            yield f"allergies.{allergen}", allergen, reason
+    for diet in script.diets:
+        if item.suits(diet) != "yes":
+            yield "diets", diet, f"not known to suit the diet {diet.replace('_', ' ')}"
+    if item.id in script.never_items:
+        yield "never_items", "", "excluded by prescription"
+    if not item.tags.isdisjoint(script.never_tags):
+        yield "never_tags", "", "excluded by prescription"
+    if item.texture is None:
+        if script.only_textures or script.never_textures:
+            key = "only_textures" if script.only_textures else "never_textures"
+            yield key, "", "texture not stated, and only some textures may be given"
+    elif item.texture in script.never_textures:
+        yield "never_textures", "", f"texture {item.texture}, excluded by prescription"
+    elif script.only_textures and item.texture not in script.only_textures:
+        yield "only_textures", "", f"texture {item.texture}, excluded by prescription"
+
+
+def _fasting(person: Person, day: PlanDay, item: Item, *, free: bool) -> Iterator[tuple[str, str, str]]:
+    for fast in person.prescription.fasts_on(day.dates):
+        key = f"fasts.{fast.name}"
+        if free and fast.hours is not None:
+            yield key, "", "free in the day, and could be eaten in the hours of a fast"
+        elif any(item.suits(diet) != "yes" for diet in fast.diets):
+            yield key, "", "not known to suit the fast on that date"
+        elif item.id in fast.never_items or not item.tags.isdisjoint(fast.never_tags):
+            yield key, "", "not eaten in the fast on that date"
 
 
 def prescription_faults(person: Person) -> Iterator[SettingFault]:

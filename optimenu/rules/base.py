@@ -10,7 +10,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
-from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, NamedTuple, TypeVar
 
 from optimenu.program.page import soft_price
 from optimenu.settings import Role, Settings
@@ -110,6 +110,28 @@ class Breach:
     soft: bool = False
 
 
+class Refusal(NamedTuple):
+    """Why a serving cannot be.
+
+    Attributes
+    ----------
+    key : str
+        Config key that says so, as in ``Origin``.
+    text : str
+        In words, with the person's id where it is of one.
+    person, what : str
+        As in ``Origin``; empty where it is of no single person, and where the key speaks of one thing.
+    who : str
+        Who may loosen it.
+    """
+
+    key: str
+    text: str
+    person: str = ""
+    what: str = ""
+    who: str = "dietitian"
+
+
 @dataclass(frozen=True)
 class Allowance:
     """Servings that are free in the day: none, some or all may be eaten."""
@@ -182,7 +204,18 @@ class Rule(ABC, Generic[S]):
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
     ) -> str | None:
         """Return why this serving cannot be, or None. ``meal`` is None for an allowance."""
-        return None
+        first = next(iter(self.refusals(party, day, meal, course, item)), None)
+        return None if first is None else first.text
+
+    def refusals(
+        self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
+    ) -> Iterable[Refusal]:
+        """Every reason why this serving cannot be, one for each setting that by itself forbids it."""
+        return ()
+
+    def shapes(self, origin: Origin) -> bool:
+        """Tell whether a promise lays down the shape of the meals: taken as given when limits conflict."""
+        return False
 
     def allowances(self) -> Iterable[Allowance]:
         """Servings to be left free in each day of the cycle."""

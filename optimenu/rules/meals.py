@@ -177,6 +177,10 @@ high = 40
             key = f"meals.{meal}.on.{day.kind}.{course}"
         return Origin("meals", key, party, day.number, meal, course)
 
+    def shapes(self, origin: Origin) -> bool:
+        """Say so of the patterns of courses."""
+        return ".energy_share." not in origin.key
+
     def edit(self, measure: Measure) -> str:
         """Fewest and most servings are two settings of one course."""
         text = super().edit(measure)

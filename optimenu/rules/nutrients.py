@@ -14,7 +14,7 @@ from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.program.page import soft_amount, vector
 from optimenu.rules import steps
-from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward, unit_word
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown, outward, unit_word
 from optimenu.rules.nutrient_asks import ENERGY, FLUID, PERCENT, WATER, ZERO, Ask, AskMaker, fluid_edit
 from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines, replaced_intake
 from optimenu.rules.which import people_faults
@@ -187,9 +187,9 @@ price = 0.00001
     def _columns(self) -> frozenset[str]:
         return self.problem.catalogue.columns
 
-    def allow(
+    def refusals(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
-    ) -> str | None:
+    ) -> Iterator[Refusal]:
         """Refuse an item whose amount is unknown and has no upper estimate under a prescribed ceiling."""
         for p in party.members:
             script = self.problem.people[p].prescription
@@ -199,8 +199,9 @@ price = 0.00001
                     if self.problem.amount(item, column) is None and column not in item.upper:
                         name = BY_COLUMN[column].name if column in BY_COLUMN else column
                         who = self.problem.people[p].id
-                        return f"{name} of this item is unknown and {who} has a prescribed {word}"
-        return None
+                        text = f"{name} of this item is unknown and {who} has a prescribed {word}"
+                        key = f"prescriptions.people.{who}.limits.{column}"
+                        yield Refusal(key, text, who, column, "physician")
 
     @cached_property
     def asks(self) -> tuple[Ask, ...]:

@@ -158,6 +158,27 @@ class OpenModel:
             raise RuntimeError(msg)
         self.m += k
 
+    def change(self, old: LinearModel, new: LinearModel) -> None:
+        """Change goal and limits from those of one model to those of another with the same entries.
+
+        Rows that were added stay as they are; the next solve begins from the last basis.
+        """
+        columns = np.flatnonzero(old.cost != new.cost).astype(np.int32)
+        if len(columns):
+            self._told(self._solver.changeColsCost(len(columns), columns, -new.cost[columns]))
+        columns = np.flatnonzero((old.low != new.low) | (old.high != new.high)).astype(np.int32)
+        if len(columns):
+            low, high = new.low[columns], new.high[columns]
+            self._told(self._solver.changeColsBounds(len(columns), columns, low, high))
+        for r in np.flatnonzero((old.row_low != new.row_low) | (old.row_high != new.row_high)).tolist():
+            self._told(self._solver.changeRowBounds(r, new.row_low[r], new.row_high[r]))
+
+    @staticmethod
+    def _told(done: Any) -> None:
+        if done == highspy.HighsStatus.kError:
+            msg = "HiGHS refuses a change of a linear program"
+            raise RuntimeError(msg)
+
     def basic(self) -> NDArray[np.int64]:
         """What is basic, int64 (m,): a column's number, or ``-1 - r`` for row r; empty if not known."""
         status, basic = self._solver.getBasicVariables()

@@ -125,7 +125,7 @@ class StudyRun:
     def _keep_runs(self, answer: Answer) -> None:
         for case, key in zip(self.cases, self.keys, strict=True):
             if key == answer.key and not self.place(case).exists() and answer.run is not None:
-                write_folder(self.place(case), answer.run, latest=False)
+                write_folder(self.place(case), answer.run, latest=None)
 
     def open(self, number: int) -> Path:
         """Return the folder of a case's run; it is planned again where it was not kept.
@@ -159,4 +159,4 @@ class StudyRun:
                 "other versions, or another kind of machine"
             )
             raise AuditFailed(msg)
-        return write_folder(place, run_files(found, options, {}), latest=False)
+        return write_folder(place, run_files(found, options, {}), latest=None)
