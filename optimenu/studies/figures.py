@@ -6,6 +6,10 @@ from collections import defaultdict
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from optimenu.explain.reading import Readings
+from optimenu.explain.worth import binding
 from optimenu.exports.run_folder import menu_rows, sha256, table_bytes
 from optimenu.menu.menu import COLUMNS, Menu
 from optimenu.menu.packs import opened, overwraps
@@ -14,15 +18,14 @@ from optimenu.planning import claimed
 from optimenu.rules.base import plain, unit_word
 from optimenu.rules.stowage import Stowage
 from optimenu.rules.water import Water
+from optimenu.solve.bound import Relaxation
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from optimenu.config.case import Case
     from optimenu.menu.tally import Entry
     from optimenu.planning import Planned
-    from optimenu.program.origin import Origin
-    from optimenu.rules.base import Measure
     from optimenu.solve.elastic import Shortfall
 
 Figure = str | int | Decimal | None
@@ -52,11 +55,15 @@ KINDS: dict[str, type] = {
     "gap": Decimal,
     "binding": str,
     "binding_worth": Decimal,
+    "binding_shared": str,
+    "binding_shared_worth": Decimal,
     "menu_sha256": str,
 }
 """Figures of a row, in order. Mass and volume are of all packs and overwraps, the reserve included; water of
 the crew over the dates, plain water included; a person-day is one person on one date. Liking is the mean over
-people; items counts different ones on the menu, variety the mean over people of different items eaten."""
+people; items counts different ones on the menu, variety the mean over people of different items eaten.
+The binding limit is the one whose 1 % is worth most mean liking by the certificate's multipliers, the shared
+one the same among those that are the crew's; the shape of meals is left out."""
 MOST_REASONS = 3
 
 
@@ -118,8 +125,27 @@ def of_plan(planned: Planned) -> dict[str, Figure]:
         "value": claimed(outcome.value),
         "bound": claimed(outcome.bound),
         "gap": None if gap is None else rounded(Decimal(gap.numerator) / gap.denominator, 9),
+        **_binding(planned, menu),
         "menu_sha256": sha256(table_bytes(COLUMNS, menu_rows(menu))),
     }
+
+
+def _binding(planned: Planned, menu: Menu) -> dict[str, Figure]:
+    """Limits worth most, by the multipliers that prove the bound."""
+    certificate, program = planned.outcome.certificate, planned.program
+    if certificate is None:
+        return {}
+    multiplier = np.zeros(program.m)
+    multiplier[certificate.rows] = [m / 2**certificate.shift for m in certificate.multiplier]
+    nothing = np.zeros(0)
+    told = Relaxation("solved", float("nan"), nothing, multiplier, nothing)
+    limits = [k for k in binding(program, told, Readings(planned.case, menu)) if not k.shape]
+    found: dict[str, Figure] = {}
+    for name, few in (("binding", limits), ("binding_shared", [k for k in limits if not k.origin.person])):
+        if few:
+            found[name] = f"{few[0].reading.label} [{few[0].origin.key}]"
+            found[f"{name}_worth"] = rounded(Decimal(str(few[0].share)), 9)
+    return found
 
 
 def _loads(case: Case, tally: Tally) -> tuple[Decimal, Decimal, Decimal]:
@@ -145,20 +171,18 @@ def rounded(value: Decimal, places: int) -> Decimal:
 
 def missing(case: Case, shortfalls: Sequence[Shortfall]) -> str:
     """Say in a line which limits cannot hold together with all the others, the worst first."""
-    tally = Tally.of(case.problem, Menu.of(()))
-    known: Mapping[Origin, Measure] = {m.origin: m for rule in case.rules for m in rule.measures(tally)}
+    readings = Readings(case)
     parts = []
     for s in shortfalls[:MOST_REASONS]:
-        if s.origin is None:
-            parts.append(f"uses of an item: {plain(Decimal(str(round(s.amount, 6))))} too many")
-            continue
-        measure = known.get(s.origin)
-        what = s.origin.what.replace("_", " ") or s.origin.key
-        name = measure.label if measure is not None else f"{s.origin.person} {what}".strip()
+        # what lies beyond the sixth decimal is the linear program's rounding
         amount = Decimal(str(round(s.amount, 6)))
-        unit = "" if measure is None else f" {unit_word(measure.unit, amount)}"
-        parts.append(
-            f"{name}: {plain(amount)}{unit} too {'little' if s.low_side else 'much'} [{s.origin.key}]"
-        )
+        if s.origin is None:
+            parts.append(f"uses of an item: {plain(amount)} too many")
+            continue
+        reading = readings.of([s.origin], low_side=s.low_side)
+        amount /= reading.per
+        unit = f" {unit_word(reading.unit, amount)}" if reading.unit else ""
+        side = "little" if s.low_side else "much"
+        parts.append(f"{reading.label} [{s.origin.key}]: {plain(amount)}{unit} too {side}")
     more = len(shortfalls) - MOST_REASONS
     return "; ".join(parts) + (f"; and {more} more" if more > 0 else "")

@@ -100,6 +100,8 @@ class Growth:
 
     Attributes
     ----------
+    count : int
+        Cases fitted.
     exponent, half : float
         Of the total in the number of dates, and half its 95 % interval; 1 is so much a day, whatever the
         length.
@@ -108,6 +110,7 @@ class Growth:
     """
 
     name: str
+    count: int
     exponent: float
     half: float
     least: float
@@ -120,17 +123,28 @@ class Growth:
 
 
 def growths(line: Line) -> list[Growth]:
-    """Fit the totals of a line of lengths; none where fewer than three lengths have a menu."""
-    dates = [number(r, "dates") or 0.0 for r in line.menus]
+    """Fit the totals of a line of lengths; none where fewer than three lengths have a menu.
+
+    Menus that a limit of the crew's presses are left out while three others remain: of those the limit tells
+    what they take, not the length.
+    """
+    free = [r for r in line.menus if not pressed(r)]
+    rows = free if len({number(r, "dates") for r in free}) > 2 else line.menus
+    dates = [number(r, "dates") or 0.0 for r in rows]
     if line.axis != DAYS or len(set(dates)) < 3:
         return []
     found = []
     for name in TOTALS:
-        totals = [number(r, name) or 0.0 for r in line.menus]
-        each = [number(r, f"{name}_person_day") or 0.0 for r in line.menus]
+        totals = [number(r, name) or 0.0 for r in rows]
+        each = [number(r, f"{name}_person_day") or 0.0 for r in rows]
         if min(totals) > 0:
-            found.append(Growth(name, *fit(dates, totals), min(each), max(each)))
+            found.append(Growth(name, len(rows), *fit(dates, totals), min(each), max(each)))
     return found
+
+
+def pressed(row: Row) -> bool:
+    """Tell whether a limit that the crew shares costs a case some liking."""
+    return row.answer is not None and bool(row.answer.figures.get("binding_shared"))
 
 
 def stretches(rows: Iterable[Row], what: Callable[[Row], str]) -> list[tuple[str, Row, Row]]:

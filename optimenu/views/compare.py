@@ -59,7 +59,7 @@ def compare_page(name: str, rows: Sequence[Row], width: int) -> RenderableType:
     parts: list[RenderableType] = [heading(name), cell(_count(rows))]
     for line in lines(rows):
         parts += [heading(_title(line)), _table(line, wide=width >= WIDE)]
-        parts += [marked(sign(KEPT), text) for text in _statements(line, wide=width >= WIDE)]
+        parts += [marked(sign(KEPT), text) for text in _statements(line)]
         parts += [marked(sign(ABOVE), text) for text in _without(line)]
     if any(r.answer is not None and r.answer.end == "menu" for r in answered):
         parts += [cell(""), cell(LEGEND, STYLES["quiet"])]
@@ -69,7 +69,8 @@ def compare_page(name: str, rows: Sequence[Row], width: int) -> RenderableType:
 LEGEND = (
     "kg, L, water L: gross mass, stowed volume and water of a person-day, the reserve's packs and plain "
     "water included. liking: mean over people; least: of who likes it least. variety: different items "
-    "eaten, mean over people. gap: how much better at most any menu could be, rounded up."
+    "eaten, mean over people. gap: how much better at most any menu could be, rounded up. "
+    "Matters most: 1 % of the limit is worth most liking, by the multipliers that prove the bound."
 )
 
 
@@ -92,13 +93,14 @@ def _table(line: Line, *, wide: bool) -> Table:
     for head, _, _ in COLUMNS:
         table.add_column(head, justify="right")
     if wide:
-        table.add_column("matters most", overflow="fold")
+        table.add_column("of the crew's limits, matters most", overflow="fold")
     for row in line.rows:
         assert row.answer is not None
         cells = [cell(row.case.number), cell(row.case.labels.get(line.axis, "-"))]
         cells += [cell(_shown(row, figure, places)) for _, figure, places in COLUMNS]
         if wide:
-            cells.append(cell(_binding(row) if row.answer.end == "menu" else ENDS[row.answer.end]))
+            what = _said(row, "binding_shared") if row.answer.end == "menu" else ENDS[row.answer.end]
+            cells.append(cell(what))
         table.add_row(*cells)
     return table
 
@@ -115,8 +117,8 @@ def _shown(row: Row, figure: str, places: int) -> str:
     return f"{value:.{places}f}"
 
 
-def _binding(row: Row) -> str:
-    found = row.answer.figures.get("binding") if row.answer is not None else None
+def _said(row: Row, name: str) -> str:
+    found = row.answer.figures.get(name) if row.answer is not None else None
     return str(found) if found else NONE
 
 
@@ -125,15 +127,15 @@ def _span(line: Line, first: Row, last: Row) -> str:
     return f"{line.axis} {a}" if a == b else f"{line.axis} {a} to {b}"
 
 
-def _statements(line: Line, *, wide: bool) -> list[str]:
+def _statements(line: Line) -> list[str]:
     """What repeats, what ages out, what binds."""
     found = [_growth(g) for g in growths(line)]
     found += _aging(line)
-    if len(line.menus) > 1 or not wide:
-        runs = stretches(line.menus, _binding)
-        words = "; ".join(f"{_span(line, a, b)}: {what}" for what, a, b in runs)
+    for name, head in (("binding_shared", "Of what the crew shares"), ("binding", "Of all limits")):
+        runs = stretches(line.menus, lambda r, name=name: _said(r, name))
         if any(what != NONE for what, _, _ in runs):
-            found.append(f"The limit that matters most: {words}.")
+            words = "; ".join(f"{_span(line, a, b)}: {what}" for what, a, b in runs)
+            found.append(f"{head}, matters most: {words}.")
     return found
 
 
@@ -143,7 +145,8 @@ def _growth(g: Growth) -> str:
     how = "the same each day, as far as these cases tell"
     if not g.repeats:
         how = "less a day, the longer the stay" if g.exponent < 1 else "more a day, the longer the stay"
-    return f"{_NAMES[g.name]} grows as days to the {g.exponent:.3f} ± {g.half:.3f}: {how}; {each}."
+    power = f"days to the {g.exponent:.3f} ± {g.half:.3f}"
+    return f"{_NAMES[g.name]} grows as {power} (95 %, {g.count} lengths): {how}; {each}."
 
 
 def _aging(line: Line) -> list[str]:
