@@ -52,17 +52,13 @@ def axes_of(study: Study, tell: Tell) -> list[Axis]:
     asked = study.asked
     axes = list(_axes(study, asked.grid, ("grid",), tell))
     for name, tables in asked.choices.items():
-        _choice_name(name, ("choices", name), tell)
-        if any(axis.name == name for axis in axes):
+        if name in (*OWN, CONFIG) or declared(config_model(), (name,)):
+            tell(("choices", name), f"{name} is a setting already; give the choice another name")
+        elif any(axis.name == name for axis in axes):
             tell(("grid", name), f"{name} is the name of a choice; every choice is an axis already")
-            continue
-        axes.append(Axis(name, tuple(tables)))
+        else:
+            axes.append(Axis(name, tuple(tables)))
     return axes
-
-
-def _choice_name(name: str, keys: Keys, tell: Tell) -> None:
-    if name in (*OWN, CONFIG) or declared(config_model(), (name,)):
-        tell(keys, f"{name} is a setting already; give the choice another name")
 
 
 def _axes(study: Study, table: Mapping[str, Any], keys: Keys, tell: Tell) -> Iterator[Axis]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from decimal import ROUND_CEILING, Decimal
+from functools import partial
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
@@ -132,7 +133,7 @@ def _statements(line: Line) -> list[str]:
     found = [_growth(g) for g in growths(line)]
     found += _aging(line)
     for name, head in (("binding_shared", "Of what the crew shares"), ("binding", "Of all limits")):
-        runs = stretches(line.menus, lambda r, name=name: _said(r, name))
+        runs = stretches(line.menus, partial(_said, name=name))
         if any(what != NONE for what, _, _ in runs):
             words = "; ".join(f"{_span(line, a, b)}: {what}" for what, a, b in runs)
             found.append(f"{head}, matters most: {words}.")
