@@ -1,4 +1,4 @@
-"""Sixty cases, lengths by crews by caps: on one machine, on a cluster that loses a worker, and after kill -9."""
+"""Sixty cases, lengths by crews by caps: on one machine, on a cluster that loses a worker, after kill -9."""
 
 from __future__ import annotations
 
@@ -58,6 +58,14 @@ def children(pid: int) -> list[int]:
     return found
 
 
+def gone(pids: list[int]) -> None:
+    """Wait until processes have left."""
+    until = time.monotonic() + LIMIT
+    while any(Path(f"/proc/{pid}").exists() for pid in pids):
+        assert time.monotonic() < until, "the workers outlive the study"
+        time.sleep(0.01)
+
+
 @pytest.fixture(scope="module")
 def plain(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     """The study, and its folder after a run without any trouble."""
@@ -114,10 +122,7 @@ def test_a_killed_study_goes_on_and_ends_alike(plain: tuple[Path, Path], tmp_pat
         theirs = children(child.pid)
         child.kill()
         ended(child)
-        until = time.monotonic() + LIMIT
-        while any(Path(f"/proc/{pid}").exists() for pid in theirs):
-            assert time.monotonic() < until, "the workers outlive the killed study"
-            time.sleep(0.01)
+        gone(theirs)
     child = begin(plain[0], folder, "--workers", "2")
     said = ended(child)
     assert child.returncode == 0, said
@@ -143,7 +148,7 @@ def test_an_interrupted_study_says_how_to_go_on(plain: tuple[Path, Path], tmp_pa
     assert 7 <= kept < 60
     # the table is there, and holds what is answered
     assert len((folder / RESULTS_CSV).read_text().splitlines()) == kept + 1
-    assert not any(Path(f"/proc/{pid}").exists() for pid in theirs)
+    gone(theirs)
     child = begin(plain[0], folder, "--workers", "2")
     assert ended(child) and child.returncode == 0
     assert results(folder) == results(plain[1])

@@ -181,7 +181,8 @@ GRID = 'name = "x"\nconfig = "plan.toml"\n[grid]\n'
         ),
         (
             GRID
-            + "stowage.gross_kg = { from = 1, to = 90000, step = 1 }\nseed = { from = 1, to = 90, step = 1 }\n",
+            + "stowage.gross_kg = { from = 1, to = 90000, step = 1 }\n"
+            + "seed = { from = 1, to = 90, step = 1 }\n",
             ["3 grid: the grid has 8,100,000 cases; 1,000,000 are the most"],
         ),
     ],
