@@ -91,6 +91,7 @@ def _plan(
 ) -> None:
     """Plan what is not answered yet; return only when everything is."""
     from optimenu.errors import Interrupted
+    from optimenu.studies.charts import charts
 
     workers = _workers(count, scheduler)
     asked.note()
@@ -101,7 +102,9 @@ def _plan(
             workers.close()
             if found.folder.path.exists():
                 found.folder.write(found.rows())
-    if not done:
+    if done:
+        found.folder.draw(charts(found.study.asked.name, found.rows()))
+    else:
         answered = sum(row.answer is not None for row in found.rows())
         raise Interrupted(
             f"stopped: {answered} of {len(found.cases)} cases are answered and kept in {found.folder.path}; "

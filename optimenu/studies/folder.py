@@ -8,6 +8,7 @@
       answers/KEY.json   the answer of one case, by the SHA-256 of all that decides it
       results.csv        one line per case that is answered, in the order of the cases
       results.parquet    the same with numbers as numbers
+      charts/            figures against the length of the stay, or another axis, as SVG
       times.json         seconds and place of each answer; apart, so that the rest is the same every time
       runs/NNNN/         runs of single cases, on demand
 
@@ -23,6 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from optimenu.errors import Fault, InputFaults
+from optimenu.exports.chart import svg_bytes
 from optimenu.exports.run_folder import parquet_bytes, replace_file, sha256, sweep, table_bytes
 from optimenu.files import shown_path
 from optimenu.studies.bundle import unpacked, versions
@@ -33,13 +35,15 @@ from optimenu.studies.work import LASTING, Answer
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from optimenu.exports.chart import Chart
     from optimenu.studies.bundle import Versions
     from optimenu.studies.cases import StudyCase
     from optimenu.studies.study import Study
     from optimenu.studies.work import End
 
 FORMAT = 1
-STUDY, INPUTS, ANSWERS, TIMES, RUNS = "study.json", "inputs.zip", "answers", "times.json", "runs"
+STUDY, INPUTS, ANSWERS, CHARTS = "study.json", "inputs.zip", "answers", "charts"
+TIMES, RUNS = "times.json", "runs"
 RESULTS_CSV, RESULTS = "results.csv", "results.parquet"
 
 
@@ -159,6 +163,12 @@ class StudyFolder:
         replace_file(self.path / RESULTS_CSV, table_bytes(list(kinds), lines))
         replace_file(self.path / RESULTS, parquet_bytes(list(kinds), lines, kinds))
         replace_file(self.path / TIMES, (json.dumps(self.times(), indent=1, sort_keys=True) + "\n").encode())
+
+    def draw(self, charts: Mapping[str, Chart]) -> None:
+        """Draw charts, by name."""
+        (self.path / CHARTS).mkdir(exist_ok=True)
+        for name, chart in charts.items():
+            replace_file(self.path / CHARTS / f"{name}.svg", svg_bytes(chart))
 
     def times(self) -> Mapping[str, Mapping[str, Any]]:
         """Seconds and place of each answer by its key, as far as they are known."""

@@ -20,6 +20,8 @@ T_975 = {1: 12.706, 2: 4.303, 3: 3.182, 4: 2.776, 5: 2.571, 6: 2.447, 7: 2.365, 
 """0.975 quantiles of Student's t by degrees of freedom, from any table; more degrees take the last."""
 TOTALS = {"mass_kg": "kg", "volume_l": "L", "water_l": "L"}
 """Totals that are fitted, with their units; each has its figure a person-day beside it."""
+CAPS = ("stowage.", "water.")
+"""Keys of the limits on these totals begin so."""
 
 
 def fit(x: Sequence[float], y: Sequence[float]) -> tuple[float, float]:
@@ -125,7 +127,7 @@ class Growth:
 def growths(line: Line) -> list[Growth]:
     """Fit the totals of a line of lengths; none where fewer than three lengths have a menu.
 
-    Menus that a limit of the crew's presses are left out while three others remain: of those the limit tells
+    Menus that a cap on one of them presses are left out while three others remain: of those the cap tells
     what they take, not the length.
     """
     free = [r for r in line.menus if not pressed(r)]
@@ -143,8 +145,9 @@ def growths(line: Line) -> list[Growth]:
 
 
 def pressed(row: Row) -> bool:
-    """Tell whether a limit that the crew shares costs a case some liking."""
-    return row.answer is not None and bool(row.answer.figures.get("binding_shared"))
+    """Tell whether a cap on mass, volume or water is the crew's limit that costs a case most."""
+    said = None if row.answer is None else row.answer.figures.get("binding_shared")
+    return isinstance(said, str) and said.rpartition("[")[2].startswith(CAPS)
 
 
 def stretches(rows: Iterable[Row], what: Callable[[Row], str]) -> list[tuple[str, Row, Row]]:

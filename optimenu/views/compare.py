@@ -9,10 +9,13 @@ from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
 from rich.table import Table
+from rich.text import Text
 
 from optimenu.rules.base import plain
+from optimenu.studies.charts import charts
 from optimenu.studies.scaling import TOTALS, Growth, Line, growths, lines, number, stretches
 from optimenu.views.console import ABOVE, KEPT, STYLES, cell, heading, marked, sign
+from optimenu.views.plot import MARKS, legend, plot
 from optimenu.views.summary import cautions, many
 
 if TYPE_CHECKING:
@@ -40,6 +43,7 @@ COLUMNS = (
     ("gap %", "gap", 2),
 )
 """Heading, figure and decimals; shares are shown in per cent."""
+PLOTTED = ("volume_l_person_day", "liking")
 PERCENT = ("liking", "least_liking", "gap")
 _NAMES = {"mass_kg": "Gross mass", "volume_l": "Stowed volume", "water_l": "Water"}
 NONE = "no limit"
@@ -62,6 +66,7 @@ def compare_page(name: str, rows: Sequence[Row], width: int) -> RenderableType:
         parts += [heading(_title(line)), _table(line, wide=width >= WIDE)]
         parts += [marked(sign(KEPT), text) for text in _statements(line)]
         parts += [marked(sign(ABOVE), text) for text in _without(line)]
+    parts += _plots(name, rows, width)
     if any(r.answer is not None and r.answer.end == "menu" for r in answered):
         parts += [cell(""), cell(LEGEND, STYLES["quiet"])]
     return Group(*parts, cautions())
@@ -73,6 +78,18 @@ LEGEND = (
     "eaten, mean over people. gap: how much better at most any menu could be, rounded up. "
     "Matters most: 1 % of the limit is worth most liking, by the multipliers that prove the bound."
 )
+
+
+def _plots(name: str, rows: Sequence[Row], width: int) -> list[RenderableType]:
+    """What tells most of a study, in plain characters; of many lines only the files tell them apart."""
+    found = charts(name, rows)
+    parts: list[RenderableType] = []
+    for figure in PLOTTED:
+        chart = found.get(figure)
+        if chart is not None and len(chart.lines) <= len(MARKS):
+            parts += [heading(chart.title), Text("\n".join(plot(chart, width)), no_wrap=True)]
+            parts.append(cell(legend(chart), STYLES["quiet"]))
+    return parts
 
 
 def _count(rows: Sequence[Row]) -> str:
