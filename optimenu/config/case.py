@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from optimenu.catalogue.item import Catalogue
+from optimenu.catalogue.losses import read_losses
 from optimenu.catalogue.read import read_catalogue
 from optimenu.catalogue.stock import StockRow, read_stock
 from optimenu.config.aboard import aboard
 from optimenu.config.changes import Change
 from optimenu.config.days import known_kinds, plan_days
+from optimenu.config.keeping import storage_of
 from optimenu.config.main_settings import ConfigBase, config_model
 from optimenu.config.roles import refused
 from optimenu.config.sift import sift
@@ -41,6 +43,7 @@ from optimenu.rules.registry import rule_classes
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping
 
+    from optimenu.catalogue.losses import Losses
     from optimenu.rules.base import Rule
 
 T = TypeVar("T")
@@ -120,7 +123,9 @@ class _Loader:
         people = sorted(names) if isinstance(names, dict) else []
         scores: tuple[Score, ...] | None = None
         stock: tuple[StockRow, ...] | None = None
+        losses: Losses | None = None
         if catalogue is not None:
+            losses = self._file("storage", lambda p: read_losses(p, catalogue), "losses")
             scores = self._file("tasting", lambda p: read_tasting(p, catalogue, people))
             stock = self._file("stock", lambda p: read_stock(p, catalogue))
         scripts = self._prescriptions(people)
@@ -128,7 +133,7 @@ class _Loader:
             raise InputFaults(self.faults)
         settings = aboard(settings, self._fault)
         scripts = {name: script for name, script in scripts.items() if name in settings.people}
-        problem = self._problem(settings, catalogue, scores, stock, scripts)
+        problem = self._problem(settings, catalogue, scores, stock, scripts, losses or {})
         if problem is None:
             raise InputFaults(self.faults)
         rules = self._rules(settings, problem)
@@ -140,21 +145,21 @@ class _Loader:
     def _fault(self, keys: tuple[str, ...], message: str) -> None:
         self.faults.append(self.layers.fault(keys, f"{place_of(keys)}: {message}"))
 
-    def _path(self, table: str) -> Path | None:
+    def _path(self, table: str, key: str = "file") -> Path | None:
         """File that a table names; its fault, if any, is kept."""
         value = self.layers.values.get(table)
-        text = value.get("file") if isinstance(value, dict) else None
+        text = value.get(key) if isinstance(value, dict) else None
         if not isinstance(text, str):
             return None  # absent, or already a fault of the settings
-        found = self.layers.path((table, "file"), text)
+        found = self.layers.path((table, key), text)
         if isinstance(found, Fault):
             self.faults.append(found)
             return None
         self.files.append(found)
         return found
 
-    def _file(self, table: str, read: Callable[[Path], T]) -> T | None:
-        path = self._path(table)
+    def _file(self, table: str, read: Callable[[Path], T], key: str = "file") -> T | None:
+        path = self._path(table, key)
         if path is None:
             return None
         try:
@@ -205,6 +210,7 @@ class _Loader:
         scores: tuple[Score, ...],
         stock: tuple[StockRow, ...] | None,
         scripts: Mapping[str, Prescription],
+        losses: Losses,
     ) -> Problem | None:
         before = len(self.faults)
         whole = catalogue
@@ -250,6 +256,7 @@ class _Loader:
             away=found.away,
             shared_packs=found.shared_packs,
             plain_water_on=water.plain_ml_on,
+            storage=None if settings.storage is None else storage_of(settings.storage, catalogue, losses),
         )
 
     def _marks(self, settings: ConfigBase) -> None:

@@ -10,8 +10,9 @@ from optimenu.errors import Fault, InputFaults
 if TYPE_CHECKING:
     from pathlib import Path
 
-NAMED_IN = ("catalogue", "tasting", "stock", "prescriptions")
-"""Tables of the config whose setting ``file`` names a file."""
+PRESCRIPTIONS = "prescriptions.file"
+NAMED_IN = ("catalogue.file", "tasting.file", "stock.file", "storage.losses", PRESCRIPTIONS)
+"""Settings of the config that name a file."""
 
 
 def input_paths(path: Path, root: Path, text: bytes | None = None) -> tuple[Path, ...]:
@@ -31,13 +32,14 @@ def input_paths(path: Path, root: Path, text: bytes | None = None) -> tuple[Path
     except InputFaults:
         return (path.resolve(),)
     found = list(layers.files)
-    for table in NAMED_IN:
+    for key in NAMED_IN:
+        table, setting = key.split(".")
         value = layers.values.get(table)
-        name = value.get("file") if isinstance(value, dict) else None
-        file = layers.path((table, "file"), name) if isinstance(name, str) else None
+        name = value.get(setting) if isinstance(value, dict) else None
+        file = layers.path((table, setting), name) if isinstance(name, str) else None
         if file is None or isinstance(file, Fault):
             continue
-        if table == "prescriptions":
+        if key == PRESCRIPTIONS:
             found += input_paths(file, root)
         else:
             found.append(file)

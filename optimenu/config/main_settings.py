@@ -7,6 +7,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import ConfigDict, Field, create_model
 
+from optimenu.config.keeping import StorageTable
 from optimenu.config.sift import CatalogueTable
 from optimenu.crew.people import PersonTable
 from optimenu.rules.registry import rule_classes
@@ -210,6 +211,8 @@ class ConfigBase(Settings):
     """Hours that people keep, by a name of yours."""
     packs: PacksTable = PacksTable()
     """Opened packs."""
+    storage: StorageTable | None = None
+    """How food is kept, and what it loses."""
     goal: GoalTable = GoalTable()
     """Goal."""
     search: SearchTable = SearchTable()

@@ -17,7 +17,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from optimenu.config.inputs import input_paths
+from optimenu.config.inputs import NAMED_IN, input_paths
 from optimenu.exports.run_folder import sha256
 from optimenu.files import UnreadableError, read_bytes
 
@@ -60,7 +60,7 @@ class Inputs:
 
     def paths(self, case: StudyCase) -> tuple[Path, ...]:
         """Every file on disk that a case is made from; what it changes may name others than its config."""
-        named = {k: v for k, v in case.changes.items() if k.split(".")[-1] == "file"}
+        named = {k: v for k, v in case.changes.items() if k in NAMED_IN}
         key = (case.config, *sorted(named.items()))
         if key not in self._paths:
             unwritten = case.config.parent / f"{case.config.stem}-changed.toml"

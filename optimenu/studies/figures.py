@@ -19,6 +19,7 @@ from optimenu.rules.base import plain, unit_word
 from optimenu.rules.stowage import Stowage
 from optimenu.rules.water import Water
 from optimenu.solve.bound import Relaxation
+from optimenu.stowage.losses import losses_of_all
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,6 +49,8 @@ KINDS: dict[str, type] = {
     "least_liking_person": str,
     "items": int,
     "variety": Decimal,
+    "losses_counted": str,
+    "losses_bind": str,
     "soft_missed": int,
     "soft_price": Decimal,
     "value": Decimal,
@@ -63,8 +66,10 @@ KINDS: dict[str, type] = {
 the crew over the dates, plain water included; a person-day is one person on one date. Liking is the mean over
 people; items counts different ones on the menu, variety the mean over people of different items eaten.
 The binding limit is the one whose 1 % is worth most mean liking by the certificate's multipliers, the shared
-one the same among those that are the crew's; the shape of meals is left out."""
+one the same among those that are the crew's; the shape of meals is left out. Losses in storage bind where
+a floor on a mean of the stay is kept by less than 2 %, or missed, and would not be at production."""
 MOST_REASONS = 3
+_BECAUSE = ("binds", "below")
 
 
 def of_case(case: Case) -> dict[str, Figure]:
@@ -77,6 +82,7 @@ def of_case(case: Case) -> dict[str, Figure]:
     return {
         "people": len(problem.people),
         "dates": len(problem.dates),
+        "losses_counted": "no" if problem.storage is None else "yes",
         "lots": len(released),
         "lots_past_use_by": len(spoiled),
         "lots_past_best_before": len(faded),
@@ -120,6 +126,7 @@ def of_plan(planned: Planned) -> dict[str, Figure]:
         "least_liking_person": least.person,
         "items": len({line.item for line in menu.lines}),
         "variety": rounded(Decimal(sum(map(len, eaten.values()))) / len(problem.people), 2),
+        "losses_bind": _lost(case, tally),
         "soft_missed": len(report.soft),
         "soft_price": rounded(report.price, 6),
         "value": claimed(outcome.value),
@@ -155,6 +162,13 @@ def _loads(case: Case, tally: Tally) -> tuple[Decimal, Decimal, Decimal]:
     water = next(r for r in case.rules if isinstance(r, Water))
     mass, volume = (stowage.total(packs, wraps, field) / THOUSAND for field in ("gross_kg", "volume_l"))
     return mass, volume, water.crew_ml(tally) / THOUSAND
+
+
+def _lost(case: Case, tally: Tally) -> str:
+    """Whose floors bind because of what storage takes, with the nutrients."""
+    everybody = zip(case.problem.people, losses_of_all(tally, case.rules), strict=True)
+    found = ((person.id, [x.column for x in lost if x.state in _BECAUSE]) for person, lost in everybody)
+    return "; ".join(f"{person}: {' '.join(columns)}" for person, columns in found if columns)
 
 
 def _eaten(tally: Tally) -> list[tuple[int, Entry]]:

@@ -16,7 +16,7 @@ from optimenu.studies.charts import charts
 from optimenu.studies.scaling import TOTALS, Growth, Line, growths, lines, number, stretches
 from optimenu.views.console import ABOVE, KEPT, STYLES, cell, heading, marked, sign
 from optimenu.views.plot import MARKS, legend, plot
-from optimenu.views.summary import cautions, many
+from optimenu.views.summary import cautions_where, column_name, many
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,7 +69,8 @@ def compare_page(name: str, rows: Sequence[Row], width: int) -> RenderableType:
     parts += _plots(name, rows, width)
     if any(r.answer is not None and r.answer.end == "menu" for r in answered):
         parts += [cell(""), cell(LEGEND, STYLES["quiet"])]
-    return Group(*parts, cautions())
+    counted = {r.answer.figures.get("losses_counted") == "yes" for r in answered if r.answer is not None}
+    return Group(*parts, cautions_where(counted or {False}))
 
 
 LEGEND = (
@@ -149,6 +150,7 @@ def _statements(line: Line) -> list[str]:
     """What repeats, what ages out, what binds."""
     found = [_growth(g) for g in growths(line)]
     found += _aging(line)
+    found += _losses(line)
     for name, head in (("binding_shared", "Of what the crew shares"), ("binding", "Of all limits")):
         runs = stretches(line.menus, partial(_said, name=name))
         if any(what != NONE for what, _, _ in runs):
@@ -187,6 +189,20 @@ def _aging(line: Line) -> list[str]:
                 f"{b:.0f} at {_span(line, line.menus[-1], line.menus[-1])}."
             )
     return found
+
+
+def _losses(line: Line) -> list[str]:
+    """From which case on storage makes which floors bind."""
+    first: dict[str, Row] = {}
+    for row in line.menus:
+        for part in _said(row, "losses_bind").split("; "):
+            person, _, columns = part.partition(": ")
+            for column in columns.split():
+                first.setdefault(f"{column_name(column)} of {person}", row)
+    if not first:
+        return []
+    words = "; ".join(f"{what} from {_span(line, row, row)}" for what, row in first.items())
+    return [f"Losses in storage make a floor bind: {words}."]
 
 
 def _without(line: Line) -> list[str]:

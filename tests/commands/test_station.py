@@ -20,7 +20,7 @@ from optimenu.exports.run_folder import write_folder
 from optimenu.planning import Options, Planned, plan
 from optimenu.program.program import NO_HIGH, NO_LOW
 from optimenu.solve.bound import certify, relax
-from tests.commands.by_hand import Station
+from tests.commands.by_hand import LOST, Station
 
 ROOT = Path(__file__).parents[2]
 
@@ -119,6 +119,22 @@ def _labels(breach: dict[str, object]) -> tuple[str, str, str]:
         numbers = text.split("days, ")[1].split(":")[0].split(", ")
         return key, person, ", ".join(f"day {n}" for n in numbers)
     return key, person, day
+
+
+def test_what_storage_leaves_is_the_same_computed_by_hand(case: Case) -> None:
+    kept = case.problem.retention
+    assert kept is not None
+    station = Station(ROOT, {})
+    compared = lost = 0
+    for item in case.problem.catalogue.items:
+        for column in (*LOST, "VITA_RAE_ug"):
+            for when in case.problem.dates[::20] if station.kept.lots[item.id] else ():
+                low, high, _ = kept.on(item, column, when)
+                assert (float(low), float(high)) == pytest.approx(
+                    station.kept.on(item.id, column, when), abs=1e-9
+                )
+                compared, lost = compared + 1, lost + (low < 1)
+    assert compared > 15_000 and lost > 0.5 * compared
 
 
 def test_a_menu_broken_by_hand_is_named(run: Path, case: Case, tmp_path: Path) -> None:
