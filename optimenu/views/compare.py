@@ -69,7 +69,8 @@ def compare_page(name: str, rows: Sequence[Row], width: int) -> RenderableType:
     parts += _plots(name, rows, width)
     if any(r.answer is not None and r.answer.end == "menu" for r in answered):
         parts += [cell(""), cell(LEGEND, STYLES["quiet"])]
-    counted = {r.answer.figures.get("losses_counted") == "yes" for r in answered if r.answer is not None}
+    said = [r.answer.figures.get("losses_counted") for r in answered if r.answer is not None]
+    counted = {word == "yes" for word in said if word is not None}
     return Group(*parts, cautions_where(counted or {False}))
 
 

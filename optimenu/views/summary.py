@@ -21,7 +21,7 @@ from optimenu.views.nutrient_words import measure_name
 from optimenu.views.totals import fullness, limits_table
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
     from datetime import date
 
     from optimenu.audit.menu import Report
@@ -237,11 +237,8 @@ def cautions(problem: Problem) -> RenderableType:
 
 def cautions_where(counted: Collection[bool]) -> RenderableType:
     """Return them for plans of which some count losses in storage (True), or some do not (False)."""
-    texts = [
-        *CAUTIONS,
-        *([AT_PRODUCTION] if False in counted else []),
-        *([COUNTED] if True in counted else []),
-    ]
+    told = {False: AT_PRODUCTION, True: COUNTED}
+    texts = [*CAUTIONS, *(text for known, text in told.items() if known in counted)]
     return Group(heading("Cautions"), *(Padding(cell(text), (0, 0, 0, 2)) for text in texts))
 
 
