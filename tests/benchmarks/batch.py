@@ -3,13 +3,15 @@
 Two processes that plan the same case again and again, side by side, are the yardstick: nothing is lost there
 to handing out and taking in. The batch plans as many cases, which differ in their seed, so that none is the
 answer of another. The two take turns, and both are timed from the first answer of each worker on, so that
-neither counts the loading of libraries; the whole with it is told beside.
+neither counts the loading of libraries; the whole with it is told beside, and the processor's seconds a case,
+which say the same on a machine that is busy with other things. Those of a cluster stay with its own processes.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import resource
 import statistics
 import subprocess
 import sys
@@ -55,6 +57,12 @@ def loop(config: Path, moves: int, count: int) -> None:
     for _ in range(count):
         plan(load_case(config), Options(moves=moves, threads=1))
         print(time.time(), flush=True)
+
+
+def used() -> float:
+    """Processor seconds of this process and of those it started that have ended."""
+    both = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return sum(u.ru_utime + u.ru_stime for u in both)
 
 
 def plain(config: Path, moves: int, each: int) -> tuple[float, float]:
@@ -121,10 +129,10 @@ def turns(
 ) -> dict[str, dict[str, list[float]]]:
     """Let every way plan in turn; cases a second of each."""
     ways = ["plain", "processes", *(["cluster"] if asked.cluster else [])]
-    rates: dict[str, dict[str, list[float]]] = {way: {"steady": [], "whole": []} for way in ways}
+    rates: dict[str, dict[str, list[float]]] = {way: {"steady": [], "whole": [], "cpu": []} for way in ways}
     for turn in range(asked.turns):
         for way in ways:
-            folder = place / f"{way}-{turn}"
+            folder, before = place / f"{way}-{turn}", used()
             if way == "plain":
                 steady, whole = plain(config, asked.moves, asked.cases // TWO)
             elif way == "processes":
@@ -138,6 +146,7 @@ def turns(
                     steady, whole = batch(study, folder, Cluster(cluster.scheduler_address))
             rates[way]["steady"].append(steady)
             rates[way]["whole"].append(whole)
+            rates[way]["cpu"].append((used() - before) / asked.cases)
             print(f"turn {turn + 1}, {way}: {steady:.3f} cases a second", file=sys.stderr, flush=True)
     return rates
 
