@@ -3,8 +3,8 @@
 Two processes that plan the same case again and again, side by side, are the yardstick: nothing is lost there
 to handing out and taking in. The batch plans as many cases, which differ in their seed, so that none is the
 answer of another. The two take turns, and both are timed from the first answer of each worker on, so that
-neither counts the loading of libraries; the whole with it is told beside, and the processor's seconds a case,
-which say the same on a machine that is busy with other things. Those of a cluster stay with its own processes.
+neither counts the loading of libraries; the whole with it is told beside, and the processor's seconds a
+case, which say the same on a machine that is busy with other things; a cluster's workers keep theirs.
 """
 
 from __future__ import annotations
@@ -118,10 +118,11 @@ def main(given: list[str] | None = None) -> None:
     print(json.dumps(rates, indent=1))
     for way in rates:
         if way != "plain":
-            parts = [
+            steady, whole, cpu = (
                 statistics.median(rates[way][k]) / statistics.median(rates["plain"][k]) for k in rates[way]
-            ]
-            print(f"{way}: {parts[0]:.3f} of two plain loops; with loading and leaving {parts[1]:.3f}")
+            )
+            print(f"{way}: {steady:.3f} of two plain loops; with loading and leaving {whole:.3f}; ", end="")
+            print(f"processor seconds a case {cpu:.3f}")
 
 
 def turns(

@@ -113,8 +113,8 @@ def test_the_page_says_what_was_found():
         "[stowage.volume_l]." in said
     )
     assert (
-        "days 40 to 80: proved impossible: stowed volume, stay [stowage.volume_l]: 40 L too much; at days 80: "
-        "stowed volume, stay [stowage.volume_l]: 80 L too much" in said
+        "days 40 to 80: proved impossible: stowed volume, stay [stowage.volume_l]: 40 L too much; at "
+        "days 80: stowed volume, stay [stowage.volume_l]: 80 L too much" in said
     )
     assert "crew [b]all" in said
     assert "Vitamins count after losses in storage" in said
