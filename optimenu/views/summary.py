@@ -21,7 +21,7 @@ from optimenu.views.nutrient_words import measure_name
 from optimenu.views.totals import fullness, limits_table
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
     from datetime import date
 
     from optimenu.audit.menu import Report
@@ -277,7 +277,13 @@ def verdict(record: Mapping[str, Any]) -> str:
 
 def cautions(problem: Problem) -> RenderableType:
     """Return the cautions that go with every plan."""
-    texts = (*CAUTIONS, AT_PRODUCTION if problem.storage is None else COUNTED)
+    return cautions_where({problem.storage is not None})
+
+
+def cautions_where(counted: Collection[bool]) -> RenderableType:
+    """Return them for plans of which some count losses in storage (True), or some do not (False)."""
+    told = {False: AT_PRODUCTION, True: COUNTED}
+    texts = [*CAUTIONS, *(text for known, text in told.items() if known in counted)]
     return Group(heading("Cautions"), *(Padding(cell(text), (0, 0, 0, 2)) for text in texts))
 
 
