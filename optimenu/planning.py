@@ -5,28 +5,31 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from optimenu.audit.bound import check_bound
+from optimenu.audit.least import Claims, prove_least
 from optimenu.audit.menu import Report, audit_menu
-from optimenu.errors import AuditFailed
+from optimenu.errors import AuditFailed, InputFaults
 from optimenu.menu.menu import Menu, from_counts, to_counts
 from optimenu.program.build import build, priced
 from optimenu.program.page import GOAL_DECIMALS
 from optimenu.solve.liking import Scale, scale_of
 from optimenu.solve.outcome import Outcome, Progress
 from optimenu.solve.solve import solve
+from optimenu.solve.two_goals import Effort, least_first
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from optimenu.config.case import Case
     from optimenu.program.certificate import Certificate
     from optimenu.program.program import Program
     from optimenu.solve.halt import Halt
-    from optimenu.solve.outcome import Method
+    from optimenu.solve.outcome import First, Method
 
+ONE_GOAL = '[goal] first = "least": --method direct knows the mean alone; leave one of the two out'
 AFTER_LEAST, AFTER_SHARE = 0.5, 0.5
 """Time for audit, proof and writing: seconds, and a part of what writing the rows took; from trials."""
 
@@ -46,6 +49,8 @@ class Options:
         within it depends on the machine.
     start : Menu or None
         A menu the search starts from and stays near.
+    exact_steps : bool
+        Whether exact steps follow the search of a small plan.
     """
 
     method: Method = "search"
@@ -56,6 +61,7 @@ class Options:
     ends_at_gap: bool = False
     seconds: float | None = None
     start: Menu | None = None
+    exact_steps: bool = True
 
 
 @dataclass(frozen=True)
@@ -121,7 +127,11 @@ def plan(
     ------
     AuditFailed
         When the menu found breaks a limit or its value or bound does not stand: a fault of ours.
+    InputFaults
+        When the least liking goes first and the method is direct, which knows one goal only.
     """
+    if case.least_first and options.method == "direct":
+        raise InputFaults([case.layers.fault(("goal", "first"), ONE_GOAL)])
 
     def tell(phase: str, message: Progress | None = None) -> None:
         if progress is not None:
@@ -140,9 +150,7 @@ def plan(
     start, left_out = None, 0
     if options.start is not None:
         start, left_out = to_counts(case.problem, program, options.start)
-    outcome = solve(
-        program,
-        method=options.method,
+    effort = Effort(
         moves=options.moves,
         seed=options.seed,
         threads=options.threads,
@@ -150,20 +158,43 @@ def plan(
         ends_at_gap=options.ends_at_gap,
         progress=lambda message: tell(message.phase, message),
         stop=stop,
-        start=start,
     )
+    if case.least_first:
+        outcome = least_first(worth, scale, effort, start)
+    else:
+        outcome = solve(
+            program, method=options.method, start=start, exact_steps=options.exact_steps, **vars(effort)
+        )
     if outcome.counts is None:
         return Planned(case, program, scale, outcome, None, None, left_out, given)
     tell("audit")
     menu = from_counts(case.problem, program, outcome.counts)
     report = audit_menu(case.problem, case.rules, menu, scale)
-    proof = prove(program, outcome.certificate, report, value=claimed(outcome.value or 0))
-    if proof.faults or not report.holds:
+    if outcome.first is None:
+        faults = prove(program, outcome.certificate, report, value=claimed(outcome.value or 0)).faults
+    else:
+        first, claims = outcome.first, claims_of(outcome.first, outcome)
+        certificates = first.certificate, outcome.certificate
+        faults = prove_least(worth, scale, certificates, report, claims).faults
+    if faults or not report.holds:
         msg = "the plan does not pass its own audit: " + "; ".join(
-            [*proof.faults, *(b.text for b in report.breaches[:5])]
+            [*faults, *(b.text for b in report.breaches[:5])]
         )
         raise AuditFailed(msg)
     return Planned(case, program, scale, outcome, menu, report, left_out, given)
+
+
+def claims_of(first: First, outcome: Outcome) -> Claims:
+    """Return what is claimed where the least liking goes first."""
+    return Claims(
+        value=claimed(first.value),
+        bound=claimed(first.bound),
+        mean_value=claimed(outcome.value or 0),
+        mean_bound=claimed(outcome.bound or 0),
+        prices=first.prices,
+        mean_prices=first.mean_prices,
+        factor=first.factor,
+    )
 
 
 @dataclass(frozen=True)
@@ -176,10 +207,44 @@ class Proof:
         Claims that do not stand, a sentence each.
     proved : Decimal or None
         The bound that the multipliers prove, None when they prove none.
+    least : Decimal or None
+        That on the least liking, where it goes first.
     """
 
     faults: tuple[str, ...]
     proved: Decimal | None
+    least: Decimal | None = None
+
+
+def prove_run(
+    case: Case,
+    scale: Scale,
+    certificates: tuple[Certificate | None, Certificate | None],
+    report: Report,
+    record: Mapping[str, Any],
+    *,
+    planned: bool = True,
+) -> Proof:
+    """Prove every bound of a run again, and hold what its record claims against them and the audited menu.
+
+    Parameters
+    ----------
+    certificates : pair of Certificate or None
+        Of the least liking, and of the mean; the first is asked for where the least liking goes first.
+    planned : bool
+        Whether the menu audited is the run's own; another's value is not held against the record.
+    """
+    worth = build(case.problem, case.rules)
+    if not case.least_first:
+        value = record["value"] if planned else None
+        program = priced(worth, scale.prices)
+        return prove(program, certificates[1], report, bound=record["bound"], value=value)
+    try:
+        claims = Claims.of(record, [p.id for p in case.problem.people])
+    except AuditFailed as error:
+        return Proof((str(error),), None)
+    proof = prove_least(worth, scale, certificates, report, claims, planned=planned)
+    return Proof(proof.faults, proof.mean, proof.least)
 
 
 def prove(

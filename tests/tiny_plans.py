@@ -167,7 +167,7 @@ class _Making:
 
 
 def _shapes(cls: type[Rule[Any]]) -> bool:
-    return cls.allow is not Rule.allow or cls.allowances is not Rule.allowances
+    return cls.refusals is not Rule.refusals or cls.allowances is not Rule.allowances
 
 
 def plan(seed: int) -> Plan:

@@ -10,7 +10,9 @@ import typer
 from optimenu.commands import (
     audit,
     check,
+    compare,
     drill,
+    explain,
     export_model,
     order,
     plan,
@@ -33,8 +35,9 @@ app = typer.Typer(
     ),
 )
 for name, module in (
-    ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("sheet", sheet), ("order", order),
-    ("drill", drill), ("trade", trade), ("model", export_model),
+    ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("explain", explain),
+    ("trade", trade), ("compare", compare), ("sheet", sheet), ("order", order), ("drill", drill),
+    ("model", export_model),
     ("rules", rules), ("schema", schema),
 ):  # fmt: skip
     app.command(name)(module.run)

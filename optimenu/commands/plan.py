@@ -112,6 +112,7 @@ def _given(
         ends_at_gap=gap is not None,
         seconds=seconds,
         start=earlier,
+        exact_steps=search.exact_steps,
     )
 
 
@@ -172,7 +173,7 @@ def _show(planned: Planned, options: Options, folder: Path, asked: Asked, *, as_
     from optimenu.commands.ctrl_c import EXIT_CODE
     from optimenu.exports.record import record
     from optimenu.views.console import error_console
-    from optimenu.views.summary import gap_words
+    from optimenu.views.summary import beside_words, gap_words
 
     def aside(text: str) -> None:
         error_console().print(text, highlight=False)
@@ -183,6 +184,8 @@ def _show(planned: Planned, options: Options, folder: Path, asked: Asked, *, as_
     if planned.left_out:
         word = "line" if planned.left_out == 1 else "lines"
         aside(f"{planned.left_out} {word} of the menu started from cannot be any more: left out.")
+    if data["beside_start"]:
+        aside(beside_words(data["beside_start"]))
     if not outcome.reached and outcome.ended == "moves":
         aside(f"The gap asked for, {options.gap:.2%}, was not reached; more --moves may help.")
     if outcome.ended == "seconds":
@@ -204,13 +207,19 @@ def _show(planned: Planned, options: Options, folder: Path, asked: Asked, *, as_
 def _page(planned: Planned, data: Mapping[str, Any], folder: Path, *, as_json: bool) -> None:
     import json
 
+    from optimenu.menu.tally import Tally
+    from optimenu.stowage.losses import losses_of_all
     from optimenu.views.console import output_console
+    from optimenu.views.losses import lost_lines
     from optimenu.views.summary import summary
 
     if as_json:
         print(json.dumps({**data, "run": str(folder)}, indent=1))
     elif planned.report is not None:
-        output_console().print(summary(planned.case.problem, planned.report, data))
+        assert planned.menu is not None  # what was audited
+        problem = planned.case.problem
+        lost = losses_of_all(Tally.of(problem, planned.menu), planned.case.rules)
+        output_console().print(summary(problem, planned.report, data, lost_lines(problem, lost)))
 
 
 def _without_menu(
@@ -220,10 +229,14 @@ def _without_menu(
     planned: Planned | None = None,
 ) -> None:
     """Say what stands in the way, on stderr and in the error, which follows."""
+    from optimenu.files import shown_path
     from optimenu.views.console import error_console
     from optimenu.views.impossible import impossible
 
     error_console().print(impossible(case, shortfalls, planned))
+    error_console().print(
+        f"What would give a menu: optimenu explain {shown_path(case.files[0])}", highlight=False
+    )
     days = [d.label for d in case.problem.days]
     error.details["conflicts"] = [
         {

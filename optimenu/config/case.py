@@ -9,10 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from optimenu.catalogue.item import Catalogue
+from optimenu.catalogue.losses import read_losses
 from optimenu.catalogue.read import read_catalogue
 from optimenu.catalogue.stock import StockRow, read_stock
+from optimenu.config.aboard import aboard
 from optimenu.config.changes import Change
 from optimenu.config.days import known_kinds, plan_days
+from optimenu.config.keeping import storage_of
 from optimenu.config.main_settings import ConfigBase, config_model
 from optimenu.config.roles import refused
 from optimenu.config.sift import sift
@@ -38,8 +41,9 @@ from optimenu.rules.avoid import prescription_faults
 from optimenu.rules.registry import rule_classes
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Collection, Mapping
 
+    from optimenu.catalogue.losses import Losses
     from optimenu.rules.base import Rule
 
 T = TypeVar("T")
@@ -60,6 +64,8 @@ class Case:
     changes : tuple of Change
         What files of the config, then of the prescriptions, change in those they extend; keys of the
         prescriptions begin with ``prescriptions``.
+    scripts : Layers or None
+        The file of prescriptions and those it extends.
     text : bytes or None
         What the config itself says, when it is not on disk.
     """
@@ -71,15 +77,39 @@ class Case:
     root: Path
     layers: Layers
     changes: tuple[Change, ...] = ()
+    scripts: Layers | None = None
     text: bytes | None = None
 
     def contents(self, path: Path) -> bytes:
         """What one of the files says."""
         return self.text if self.text is not None and path == self.files[0] else path.read_bytes()
 
+    @property
+    def least_first(self) -> bool:
+        """Whether the liking of whoever likes the menu least goes before the mean."""
+        return self.settings.goal.first == "least"
+
     def where(self, key: str) -> str:
-        """File and line of a dotted config key, or of the closest one that is written."""
-        return "{}:{}".format(*self.layers.where(key.split(".")))
+        """File and line of a dotted config key, or of the closest one that is written.
+
+        A key that begins with ``prescriptions.people`` is looked up in the prescriptions.
+        """
+        layers, keys = self._at(key)
+        return "{}:{}".format(*layers.where(keys))
+
+    def written(self, key: str) -> object:
+        """Value of a dotted config key as it is written; None where it is not."""
+        layers, keys = self._at(key)
+        value: object = layers.values
+        for k in keys:
+            value = value.get(k) if isinstance(value, dict) else None
+        return value
+
+    def _at(self, key: str) -> tuple[Layers, list[str]]:
+        keys = key.split(".")
+        if keys[:2] == ["prescriptions", "people"] and self.scripts is not None:
+            return self.scripts, keys[1:]
+        return self.layers, keys
 
 
 def load_case(path: Path, root: Path | None = None, text: bytes | None = None) -> Case:
@@ -119,39 +149,46 @@ class _Loader:
         people = sorted(names) if isinstance(names, dict) else []
         scores: tuple[Score, ...] | None = None
         stock: tuple[StockRow, ...] | None = None
+        losses: Losses | None = None
         if catalogue is not None:
+            losses = self._file("storage", lambda p: read_losses(p, catalogue), "losses")
             scores = self._file("tasting", lambda p: read_tasting(p, catalogue, people))
             stock = self._file("stock", lambda p: read_stock(p, catalogue))
         scripts = self._prescriptions(people)
         if settings is None or catalogue is None or scores is None:
             raise InputFaults(self.faults)
-        problem = self._problem(settings, catalogue, scores, stock, scripts)
+        settings = aboard(settings, self._fault)
+        scripts = {name: script for name, script in scripts.items() if name in settings.people}
+        problem = self._problem(settings, catalogue, scores, stock, scripts, losses or {})
         if problem is None:
             raise InputFaults(self.faults)
         rules = self._rules(settings, problem)
         if self.faults:
             raise InputFaults(self.faults)
         files = tuple(dict.fromkeys(self.files))
-        return Case(problem, rules, settings, files, self.layers.root, self.layers, tuple(self.changes))
+        written = None if self.scripts is None else self.scripts[0]
+        return Case(
+            problem, rules, settings, files, self.layers.root, self.layers, tuple(self.changes), written
+        )
 
     def _fault(self, keys: tuple[str, ...], message: str) -> None:
         self.faults.append(self.layers.fault(keys, f"{place_of(keys)}: {message}"))
 
-    def _path(self, table: str) -> Path | None:
+    def _path(self, table: str, key: str = "file") -> Path | None:
         """File that a table names; its fault, if any, is kept."""
         value = self.layers.values.get(table)
-        text = value.get("file") if isinstance(value, dict) else None
+        text = value.get(key) if isinstance(value, dict) else None
         if not isinstance(text, str):
             return None  # absent, or already a fault of the settings
-        found = self.layers.path((table, "file"), text)
+        found = self.layers.path((table, key), text)
         if isinstance(found, Fault):
             self.faults.append(found)
             return None
         self.files.append(found)
         return found
 
-    def _file(self, table: str, read: Callable[[Path], T]) -> T | None:
-        path = self._path(table)
+    def _file(self, table: str, read: Callable[[Path], T], key: str = "file") -> T | None:
+        path = self._path(table, key)
         if path is None:
             return None
         try:
@@ -202,6 +239,7 @@ class _Loader:
         scores: tuple[Score, ...],
         stock: tuple[StockRow, ...] | None,
         scripts: Mapping[str, Prescription],
+        losses: Losses,
     ) -> Problem | None:
         before = len(self.faults)
         whole = catalogue
@@ -217,7 +255,7 @@ class _Loader:
         self._marks(settings)
         loads = self._loads(settings, stock)
         found = tables(settings, people, days, catalogue, self._fault)
-        self._script_names(whole)
+        self._script_names(whole, settings.people)
         if len(self.faults) > before or not days:
             return None
         water: Any = getattr(settings, "water")  # noqa: B009  the rules' tables are added by name
@@ -247,6 +285,7 @@ class _Loader:
             away=found.away,
             shared_packs=found.shared_packs,
             plain_water_on=water.plain_ml_on,
+            storage=None if settings.storage is None else storage_of(settings.storage, catalogue, losses),
         )
 
     def _marks(self, settings: ConfigBase) -> None:
@@ -317,13 +356,13 @@ class _Loader:
                     self.faults.append(Fault(shown_path(file), row.line, text))
         return tuple(loads)
 
-    def _script_names(self, catalogue: Catalogue) -> None:
+    def _script_names(self, catalogue: Catalogue, people: Collection[str]) -> None:
         """What a prescription names and the catalogue lacks is unsafe, so refused."""
         if self.scripts is None:
             return
         layers, tables = self.scripts
         for name, table in tables.items():
-            for keys, message in absent(table, catalogue):
+            for keys, message in absent(table, catalogue) if name in people else ():
                 where = ("people", name, *keys)
                 self.faults.append(layers.fault(where, f"{place_of(where)}: {message}"))
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import ConfigDict, Field, create_model
 
+from optimenu.config.keeping import StorageTable
 from optimenu.config.sift import CatalogueTable
 from optimenu.crew.people import PersonTable
 from optimenu.rules.registry import rule_classes
@@ -16,6 +17,7 @@ from optimenu.settings import (
     Clock,
     ClockSpan,
     Day,
+    Names,
     NonNegative,
     Number,
     Percent,
@@ -95,14 +97,14 @@ class DatesTable(Settings):
 class PartyTable(Settings):
     """People who share dishes."""
 
-    members: Annotated[tuple[str, ...], Field(min_length=2)]
+    members: Annotated[tuple[str, ...], Names("person"), Field(min_length=2)]
     """Ids of people."""
 
 
 class WatchTable(Settings):
     """People who keep the same hours."""
 
-    people: Annotated[tuple[str, ...], Field(min_length=1)]
+    people: Annotated[tuple[str, ...], Names("person"), Field(min_length=1)]
     """Ids of people."""
     sleep: tuple[ClockSpan, ...] = ()
     """Hours of sleep, as pairs of times."""
@@ -116,7 +118,7 @@ class WatchTable(Settings):
 class SharedPacksTable(Which):
     """Packs kept open that several people draw on."""
 
-    people: tuple[str, ...] = ()
+    people: Annotated[tuple[str, ...], Names("person")] = ()
     """Ids of people; everybody when left out. Who has a severe allergy always has packs apart."""
 
 
@@ -128,9 +130,13 @@ class PacksTable(Settings):
 
 
 class GoalTable(Settings):
-    """What is made as large as it can be: the crew's mean liking."""
+    """What is made as large as it can be."""
 
     changed_by: ClassVar[Role | None] = "planner"
+
+    first: Literal["mean", "least"] = "mean"
+    """What goes first: the crew's mean liking, or the liking of whoever likes the menu least, and the mean
+    after that. The price of soft limits missed is taken off either."""
 
     repeat_share: Annotated[Number, Span(least=0, most=1)] = Decimal("0.8")
     """r: the k-th use of an item in the cycle is worth (1 - r**(k-1)) x the smallest worth less;
@@ -146,6 +152,9 @@ class SearchTable(Settings):
     """Moves of the search in all; more moves, better menus, the same answer every time."""
     seed: Whole = 1
     """Start of the random numbers; the same seed gives the same menu."""
+    exact_steps: bool = True
+    """Small plans (up to 4,000 possible servings): after the search, whole days are chosen anew two at a
+    time, exactly, one such step for each million moves; very small plans as a whole."""
 
 
 class LeadTable(Settings):
@@ -196,8 +205,11 @@ class ConfigBase(Settings):
     """What the physician has laid down."""
     stay: StayTable
     """Dates and cycle."""
-    people: Annotated[dict[str, PersonTable], Field(min_length=1)]
+    people: Annotated[dict[str, PersonTable], Names("person"), Field(min_length=1)]
     """Crew by id."""
+    aboard: Annotated[tuple[str, ...] | None, ChangedBy("planner"), Field(min_length=1)] = None
+    """Ids of the people who go; everybody when left out. Nothing is planned for who stays, wherever the
+    config names them; their tasting scores still help to estimate those of others."""
     dates: dict[Word, DatesTable] = Field(default_factory=dict)
     """Days planned by themselves, by a name of yours: a feast, an arrival."""
     parties: dict[Word, PartyTable] = Field(default_factory=dict)
@@ -206,6 +218,8 @@ class ConfigBase(Settings):
     """Hours that people keep, by a name of yours."""
     packs: PacksTable = PacksTable()
     """Opened packs."""
+    storage: StorageTable | None = None
+    """How food is kept, and what it loses."""
     goal: GoalTable = GoalTable()
     """Goal."""
     search: SearchTable = SearchTable()

@@ -9,6 +9,8 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 from optimenu.exports.run_folder import (
+    CERTIFICATE,
+    LEAST_CERTIFICATE,
     TOTALS,
     input_files,
     menu_rows,
@@ -17,7 +19,7 @@ from optimenu.exports.run_folder import (
     table_bytes,
     total_rows,
 )
-from optimenu.menu.menu import COLUMNS
+from optimenu.menu.menu import COLUMNS, beside
 from optimenu.planning import claimed
 from optimenu.rules.nutrient_settings import not_assessed
 
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from optimenu.audit.menu import Report
     from optimenu.menu.menu import Menu
     from optimenu.planning import Options, Planned
+    from optimenu.solve.outcome import First
 
 FORMAT = 1
 
@@ -62,6 +65,10 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
             "start": None if options.start is None else started_from(options.start, planned.left_out),
         },
         "ended": outcome.ended,
+        "exact_steps": outcome.steps,
+        "beside_start": None
+        if options.start is None or planned.menu is None
+        else beside_start(options.start, planned.menu),
         "program": {
             "digest": planned.program.digest,
             "columns": planned.program.n,
@@ -76,6 +83,7 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
         "scale_of": (planned.given.config if planned.given else case.files[0])
         .relative_to(case.root)
         .as_posix(),
+        **({} if outcome.first is None else {"least": least_first(planned, outcome.first)}),
         "price_of_soft_limits": str(report.price),
         "people": [
             {
@@ -94,10 +102,37 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
     }
 
 
+def least_first(planned: Planned, first: First) -> dict[str, Any]:
+    """Return what came of the least liking, and at which prices of worth both bounds are proved."""
+    people = [p.id for p in planned.case.problem.people]
+    gap = first.gap
+    return {
+        "value": str(claimed(first.value)),
+        "bound": str(claimed(first.bound)),
+        "gap": None if gap is None else f"{float(gap):.9f}",
+        "gap_reached": first.reached,
+        "gap_closed": first.closed,
+        "prices": dict(zip(people, map(plain, first.prices), strict=True)),
+        "mean_prices": dict(zip(people, map(plain, first.mean_prices), strict=True)),
+        "mean_factor": plain(first.factor),
+    }
+
+
+def plain(value: Decimal) -> str:
+    """Return a decimal as written, never with an exponent."""
+    return format(value, "f")
+
+
 def started_from(menu: Menu, left_out: int) -> dict[str, Any]:
     """Return which menu a search started from: its lines, those left out, SHA-256 of it as CSV."""
     lines = table_bytes(COLUMNS, menu_rows(menu))
     return {"lines": len(menu.lines), "left_out": left_out, "sha256": hashlib.sha256(lines).hexdigest()}
+
+
+def beside_start(earlier: Menu, menu: Menu) -> dict[str, int]:
+    """Return how many lines of the menu started from stayed where they were, went, and are new."""
+    found = beside(earlier, menu)
+    return {"stayed": found.stayed, "gone": found.gone, "new": found.new}
 
 
 def not_proved(report: Report) -> list[dict[str, str]]:
@@ -124,6 +159,7 @@ def run_files(planned: Planned, options: Options, times: Mapping[str, float]) ->
     if planned.menu is None or planned.report is None or planned.outcome.certificate is None:
         msg = "a run needs a menu"
         raise ValueError(msg)
+    first = planned.outcome.first
     days = [d.label for d in planned.case.problem.days]
     lines = menu_rows(planned.menu)
     totals = total_rows(planned.report.measures, days)
@@ -133,7 +169,8 @@ def run_files(planned: Planned, options: Options, times: Mapping[str, float]) ->
         "menu.parquet": parquet_bytes(COLUMNS, lines),
         "totals.csv": table_bytes(TOTALS, totals),
         "totals.parquet": parquet_bytes(TOTALS, totals),
-        "certificate.json": planned.outcome.certificate.to_json().encode(),
+        CERTIFICATE: planned.outcome.certificate.to_json().encode(),
+        **({} if first is None else {LEAST_CERTIFICATE: first.certificate.to_json().encode()}),
         "record.json": (json.dumps(record(planned, options), indent=1) + "\n").encode(),
         "times.json": (
             json.dumps({phase: round(seconds, 3) for phase, seconds in times.items()}, indent=1) + "\n"

@@ -6,6 +6,7 @@
       menu.csv, menu.parquet      one line per planned serving
       totals.csv, totals.parquet  every promise measured
       certificate.json            the bound's multipliers and cuts
+      certificate_least.json      those of the bound on the least liking, where that goes first
       record.json                 inputs with SHA-256, versions, seed, options, value, bound, gap
       times.json                  how long it took; apart, so that the record is the same every time
       inputs/                     every file the plan was made from, paths as in the project
@@ -45,6 +46,7 @@ TOTALS = (
     "soft_price", "known_share", "proved", "amount_outside",
 )  # fmt: skip
 LATEST = "latest"
+CERTIFICATE, LEAST_CERTIFICATE = "certificate.json", "certificate_least.json"
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,7 @@ class Run:
     scale: Scale
     certificate: Certificate | None
     record: Mapping[str, Any]
+    least_certificate: Certificate | None = None
 
     def scaled_by(self) -> Case | None:
         """Return the case whose bests make the scale, read from this folder; None when that is its own."""
@@ -89,17 +92,30 @@ def _word(value: object) -> object:
     return format(value, "f") if isinstance(value, Decimal) else value
 
 
-def parquet_bytes(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> bytes:
-    """Return the same rows as Parquet; decimals as text, exactly as written."""
+def parquet_bytes(
+    columns: Sequence[str], rows: Sequence[Sequence[object]], kinds: Mapping[str, type] | None = None
+) -> bytes:
+    """Return the same rows as Parquet.
+
+    Parameters
+    ----------
+    kinds : mapping of column to str, int, or Decimal, optional
+        Kind of every column, so that one without a value has it too; decimals become doubles. Without it
+        decimals are text, exactly as written.
+    """
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    data = {
-        name: [format(row[k], "f") if isinstance(row[k], Decimal) else row[k] for row in rows]
-        for k, name in enumerate(columns)
-    }
+    def value(cell: object) -> object:
+        if not isinstance(cell, Decimal):
+            return cell
+        return format(cell, "f") if kinds is None else float(cell)
+
+    data = {name: [value(row[k]) for row in rows] for k, name in enumerate(columns)}
+    of = {str: pa.string(), int: pa.int64(), Decimal: pa.float64()}
+    schema = None if kinds is None else pa.schema([(name, of[kinds[name]]) for name in columns])
     sink = pa.BufferOutputStream()
-    pq.write_table(pa.table(data), sink)
+    pq.write_table(pa.table(data, schema), sink)
     return bytes(sink.getvalue())
 
 
@@ -291,14 +307,17 @@ def read_run(folder: Path) -> Run:
         raise InputFaults(faults)
     root = folder / "inputs"
     case = load_case(root / record["config"], root)
-    certificate = None
-    path = folder / "certificate.json"
-    if path.is_file():
-        try:
-            certificate = Certificate.from_json(path.read_text())
-        except ValueError as error:
-            raise InputFaults([Fault(shown_path(path), 0, str(error))]) from None
-    return Run(folder, case, read_menu(folder / "menu.csv"), scale, certificate, record)
+    certificate, least = (_certificate(folder / name) for name in (CERTIFICATE, LEAST_CERTIFICATE))
+    return Run(folder, case, read_menu(folder / "menu.csv"), scale, certificate, record, least)
+
+
+def _certificate(path: Path) -> Certificate | None:
+    if not path.is_file():
+        return None
+    try:
+        return Certificate.from_json(path.read_text())
+    except ValueError as error:
+        raise InputFaults([Fault(shown_path(path), 0, str(error))]) from None
 
 
 def menu_rows(menu: Menu) -> list[tuple[object, ...]]:

@@ -16,13 +16,14 @@ from optimenu.program.builder import Builder, scaled
 from optimenu.program.page import GOAL_DECIMALS, Page
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
     from optimenu.catalogue.item import Item
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party, Problem
+    from optimenu.program.origin import Origin
     from optimenu.program.program import Program
 
 PRICE_DECIMALS = GOAL_DECIMALS - WORTH_DECIMALS
@@ -100,6 +101,56 @@ def build(problem: Problem, rules: Sequence[Writer]) -> Program:
             rule.write(page)
         _worth_groups(problem, page, builder)
         return builder.freeze()
+
+
+def limits(
+    problem: Problem,
+    rules: Sequence[Writer],
+    *,
+    refused: bool = False,
+    writing: Sequence[Writer] | None = None,
+    wanted: Callable[[Origin], bool] | None = None,
+) -> Program:
+    """Write columns and hard limits only: a program worth nothing, to ask what holds together.
+
+    How often an item may be used at all, which ``build`` keeps as the length of worth groups, becomes an
+    implied row of the limit it follows from.
+
+    Parameters
+    ----------
+    refused : bool
+        Whether servings that a rule refuses get a column too. What is free in the day is never given then.
+    writing : sequence of Writer, optional
+        Rules that write rows; all of them by default.
+    wanted : callable of Origin, optional
+        Whether a row is written.
+    """
+    builder = Builder(GOAL_DECIMALS, tuple(p.members for p in problem.parties))
+    with _uncollected():
+        _servings(problem, () if refused else rules, builder)
+        _free(problem, rules, builder)
+
+        def sift(origin: Origin, soft: bool) -> bool:
+            return not soft and (wanted is None or wanted(origin))
+
+        page = Page(problem, builder, builder.labels, sift)
+        for rule in rules if writing is None else writing:
+            rule.write(page)
+        _caps(problem, page)
+        return builder.freeze()
+
+
+def _caps(problem: Problem, page: Page) -> None:
+    days = [d.number for d in problem.cycle]
+    mine: dict[int, tuple[NDArray[np.int32], NDArray[np.int64]]] = {}
+    numbers = np.arange(len(problem.catalogue.items) + 1)
+    for p, item, most, origin in page.capped:
+        if p not in mine:
+            cols = page.of(p, days, certain=True)
+            cols = cols[np.argsort(page.item[cols], kind="stable")]
+            mine[p] = cols, np.searchsorted(page.item[cols], numbers)
+        cols, starts = mine[p]
+        page.row(origin, cols[starts[item] : starts[item + 1]], 1, high=Decimal(most), implied=True)
 
 
 @contextmanager

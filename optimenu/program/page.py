@@ -14,7 +14,7 @@ from optimenu.program.origin import Origin
 from optimenu.program.program import ANY, CEIL, HARD, IMPLIED, ORDINARY
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Hashable, Mapping, Sequence
+    from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
     from datetime import date
 
     from numpy.typing import NDArray
@@ -34,10 +34,24 @@ class Page:
     """The program under construction, as rules see it.
 
     All coefficients are whole numbers at a stated number of decimals; limits are decimals.
+
+    Parameters
+    ----------
+    labels : int32 (n_menu, 5)
+        Party, day, meal, course and item of every serving column.
+    sift : callable of (Origin, bool), optional
+        Whether a row is written, soft or not; all are without it.
     """
 
-    def __init__(self, problem: Problem, builder: Builder, labels: NDArray[np.int32]) -> None:
+    def __init__(
+        self,
+        problem: Problem,
+        builder: Builder,
+        labels: NDArray[np.int32],
+        sift: Callable[[Origin, bool], bool] | None = None,
+    ) -> None:
         self.problem = problem
+        self._sift = sift
         self.builder = builder
         self.party, self.day, self.meal, self.course, self.item = (labels[:, k] for k in range(5))
         self.certain = np.frombuffer(bytes(builder.certain), dtype=bool)
@@ -56,6 +70,8 @@ class Page:
         self._opened: dict[Hashable, tuple[Columns, NDArray[np.int32], NDArray[np.int64]]] = {}
         self._of_drawers = self._index_drawers()
         self._caps: dict[tuple[int, int], int] = {}
+        self.capped: list[tuple[int, int, int, Origin]] = []
+        """Person, item, most uses, and the one limit they follow from."""
 
     def _name(self, word: str) -> int:
         return self._names.setdefault(word, len(self._names))
@@ -172,6 +188,8 @@ class Page:
         An optional serving counts at whichever end, none or all, is worse for each side; where that
         differs, the two sides become two rows.
         """
+        if self._sift is not None and not self._sift(origin, soft is not None):
+            return
         need = max(decimals, decimals_of([v for v in (low, high) if v is not None]))
         factor = 10 ** (need - decimals)
         if isinstance(coefs, int):
@@ -209,6 +227,8 @@ class Page:
 
     def count(self, origin: Origin, columns: Columns, most: int) -> None:
         """Add sum x <= most over planned servings, each named once: the plainest row, and by far the most."""
+        if self._sift is not None and not self._sift(origin, False):
+            return
         self.builder.count_row(origin, columns, most, (*self._kin(origin), "both"))
 
     def _kin(self, origin: Origin) -> tuple[object, ...]:
@@ -322,8 +342,16 @@ class Page:
         y = self.builder.extra(CEIL, cols, vals, origin=origin, divisor=size, high=most, merge=kin)
         return np.asarray([y], dtype=np.int32), np.ones(1, dtype=np.int64)
 
-    def cap_uses(self, person: int, item: int, most: int) -> None:
-        """Allow at most this many uses of an item by a person over the plan days of the cycle."""
+    def cap_uses(self, person: int, item: int, most: int, origin: Origin | None = None) -> None:
+        """Allow at most this many uses of an item by a person over the plan days of the cycle.
+
+        Parameters
+        ----------
+        origin : Origin, optional
+            The limit whose rows alone already say so; None where it takes several.
+        """
+        if origin is not None:
+            self.capped.append((person, item, most, origin))
         key = (person, item)
         self._caps[key] = min(most, self._caps.get(key, most))
 

@@ -294,6 +294,48 @@ class Program:
             origins=tuple(self.origins[r] for r in rows.tolist()),
         )
 
+    def part(self, columns: NDArray[np.bool_], rows: NDArray[np.bool_]) -> Program:
+        """Return the program of some columns and rows, all other columns being 0 and worth groups left out.
+
+        Parameters
+        ----------
+        columns : bool (n,)
+            Extra columns have to be among them whose sources are.
+        rows : bool (m,)
+        """
+        number = np.full(self.n, -1, dtype=np.int32)
+        number[columns] = np.arange(int(columns.sum()), dtype=np.int32)
+        entry = rows[self.row_of_entry] & columns[self.row_column]
+        length = np.bincount(self.row_of_entry[entry], minlength=self.m)[rows]
+        extra = columns[self.n_menu :]
+        owner = np.repeat(np.arange(len(self.extra_kind)), np.diff(self.extra_start))
+        source = extra[owner] & columns[self.extra_column]
+        none = np.zeros(0, dtype=np.int64)
+        per_column = ("party", "day", "meal", "course", "item", "low", "high", "certain", "continuous")
+        per_row = ("row_decimals", "row_low", "row_high", "row_price", "row_kin", "row_kind")
+        return replace(
+            self,
+            n_menu=int(columns[: self.n_menu].sum()),
+            **{f: getattr(self, f)[columns] for f in (*per_column, "column_class")},
+            gain=np.zeros(int(columns.sum()), dtype=np.int64),
+            group_start=np.zeros(1, dtype=np.int64),
+            group_column=none.astype(np.int32),
+            group_gain=none,
+            group_person=none.astype(np.int32),
+            deduct_start=np.zeros(1, dtype=np.int64),
+            deduction=none,
+            row_start=starts(length),
+            row_column=number[self.row_column[entry]],
+            row_coef=self.row_coef[entry],
+            **{f: getattr(self, f)[rows] for f in per_row},
+            extra_kind=self.extra_kind[extra],
+            extra_start=starts(np.bincount(owner[source], minlength=len(self.extra_kind))[extra]),
+            extra_column=number[self.extra_column[source]],
+            extra_coef=self.extra_coef[source],
+            extra_divisor=self.extra_divisor[extra],
+            origins=tuple(self.origins[r] for r in np.flatnonzero(rows).tolist()),
+        )
+
     def _inside(self, mask: NDArray[np.bool_], *, soft: bool) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Rows whose columns are all in ``mask``, rising, and the places of their entries.
 

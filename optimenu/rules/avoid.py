@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import numpy as np
 from pydantic import Field
@@ -14,12 +14,13 @@ from optimenu.problem.opening import open_dates
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules import doses
-from optimenu.rules.base import Measure, Rule, SettingFault, Shown
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown
+from optimenu.rules.edits import Edit, moved, sensible
 from optimenu.rules.which import Which, course_faults, meal_faults, people_faults
-from optimenu.settings import Flag, Percent, Settings
+from optimenu.settings import Flag, Names, Percent, Settings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from optimenu.catalogue.item import Item
     from optimenu.crew.people import Person
@@ -28,8 +29,11 @@ if TYPE_CHECKING:
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits, Wanted
 
 ZERO = Decimal(0)
+LOWEST_FLOOR = 5
+"""A floor under this needs a reason that only a person can give."""
 
 
 class PersonAvoidTable(Settings):
@@ -72,7 +76,7 @@ class AvoidSettings(Settings):
     """Courses in which only what the person has tasted is planned."""
     condiment_courses: tuple[str, ...] = ("condiment",)
     """Courses left out of the share."""
-    people: dict[str, PersonAvoidTable] = Field(default_factory=dict)
+    people: Annotated[dict[str, PersonAvoidTable], Names("person")] = Field(default_factory=dict)
     """Dislikes by person."""
     on: dict[str, KindTable] = Field(default_factory=dict)
     """What is served on a day kind, by kind."""
@@ -143,84 +147,55 @@ never = { tags = ["spicy"] }
         yield from course_faults(self.problem, table.courses, (*keys, "courses"))
         yield from meal_faults(self.problem, table.meals, (*keys, "meals"))
 
-    def allow(
+    def refusals(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
-    ) -> str | None:
+    ) -> Iterator[Refusal]:
         """Say why this person, or any member of the party, must not be given the item."""
+        free = meal is None
         for p in party.members:
             person = self.problem.people[p]
-            reason = (
-                self._unsafe(person, item)
-                or self._kept_open(party, person, item)
-                or self._fasting(person, day, item, free=meal is None)
-                or self._unliked(person, course, item, free=meal is None)
-            )
-            if reason:
-                return f"{person.id}: {reason}"
+            script = f"prescriptions.people.{person.id}"
+            for key, what, reason in (
+                *_unsafe(person.prescription, item),
+                *self._kept_open(party, person, item),
+                *_fasting(person, day, item, free=free),
+            ):
+                yield Refusal(f"{script}.{key}", f"{person.id}: {reason}", person.id, what, "physician")
+            for key, reason in self._unliked(person, course, item, free=free):
+                yield Refusal(key, f"{person.id}: {reason}", person.id)
         own = self.settings.on.get(day.kind) if day.eaten else None
         if own and own.refuses(meal.name if meal else "", course.name if course else "", item):
-            return f"not served on {day.kind} days"
-        return None
+            yield Refusal(f"avoid.on.{day.kind}", f"not served on {day.kind} days")
 
-    def _kept_open(self, party: Party, person: Person, item: Item) -> str | None:
+    def _kept_open(self, party: Party, person: Person, item: Item) -> Iterator[tuple[str, str, str]]:
         """A jar that other hands have been in is as unknown as their plates."""
-        if len(party.members) > 1 and person.prescription.severe and open_dates(item):
-            return "from a pack kept open and shared, and severely allergic"
-        return None
+        if len(party.members) > 1 and open_dates(item):
+            for allergen, severity in person.prescription.allergies.items():
+                if severity == "severe":
+                    reason = "from a pack kept open and shared, and severely allergic"
+                    yield f"allergies.{allergen}", allergen, reason
 
-    def _fasting(self, person: Person, day: PlanDay, item: Item, *, free: bool) -> str | None:
-        for fast in person.prescription.fasts_on(day.dates):
-            if free and fast.hours is not None:
-                return "free in the day, and could be eaten in the hours of a fast"
-            if any(item.suits(diet) != "yes" for diet in fast.diets):
-                return "not known to suit the fast on that date"
-            if item.id in fast.never_items or not item.tags.isdisjoint(fast.never_tags):
-                return "not eaten in the fast on that date"
-        return None
-
-    def _unsafe(self, person: Person, item: Item) -> str | None:
-        script = person.prescription
-        for allergen, severity in script.allergies.items():
-            state = item.allergen(allergen)
-            if state == "contains" or state == "unknown" or (severity == "severe" and state != "free"):
-                return f"{state.replace('_', ' ')}: {allergen.replace('_', ' ')}"
-        for diet in script.diets:
-            if item.suits(diet) != "yes":
-                return f"not known to suit the diet {diet.replace('_', ' ')}"
-        if item.id in script.never_items or not item.tags.isdisjoint(script.never_tags):
-            return "excluded by prescription"
-        return self._untextured(script, item)
-
-    @staticmethod
-    def _untextured(script: Prescription, item: Item) -> str | None:
-        """Say why the texture of an item does not suit; one that is not stated is unsafe."""
-        if not script.only_textures and not script.never_textures:
-            return None
-        if item.texture is None:
-            return "texture not stated, and only some textures may be given"
-        if item.texture in script.never_textures or (
-            script.only_textures and item.texture not in script.only_textures
-        ):
-            return f"texture {item.texture}, excluded by prescription"
-        return None
-
-    def _unliked(self, person: Person, course: Course | None, item: Item, *, free: bool) -> str | None:
+    def _unliked(
+        self, person: Person, course: Course | None, item: Item, *, free: bool
+    ) -> Iterator[tuple[str, str]]:
         table = self.settings.people.get(person.id)
         if table and (item.id in table.items or not item.tags.isdisjoint(table.tags)):
-            return "on the list of what this person would rather not have"
+            yield f"avoid.people.{person.id}", "on the list of what this person would rather not have"
         liked = self.problem.acceptance.get((person.id, item.id))
         if liked is None:
             # what is free in the day is the person's own choice; what is planned must be known to be liked
-            return None if free else "not tasted, and too few others have tasted it for an estimate"
+            if not free:
+                yield "tasting.file", "not tasted, and too few others have tasted it for an estimate"
+            return
         if liked.value < person.floor:
             word = "estimated" if liked.estimated else "scored"
-            return f"{word} {liked.value}, under the floor of {person.floor}"
+            yield f"people.{person.id}.floor", f"{word} {liked.value}, under the floor of {person.floor}"
         if liked.estimated and not free:
             if not self.settings.estimated:
-                return "not tasted by this person"
+                yield "avoid.estimated", "not tasted by this person"
             if course is not None and course.name in self.settings.tasted_courses:
-                return f"not tasted by this person, and course {course.name} takes only tasted items"
-        return None
+                reason = f"not tasted by this person, and course {course.name} takes only tasted items"
+                yield "avoid.tasted_courses", reason
 
     def write(self, page: Page) -> None:
         """One row per person: the share of servings that rests on an estimate; and doses of allergens."""
@@ -237,6 +212,53 @@ never = { tags = ["spicy"] }
             cols = counted[~np.isin(counted, left_out)]
             vals = (guessed[page.item[cols]] * 10**places - part[0]) * weight[page.day[cols]]
             page.row(self._origin(person), cols, vals, high=ZERO, decimals=places)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Let more of a person's servings rest on an estimate; doses of an allergen stay as prescribed."""
+        if origin.key != "avoid.estimated_share":
+            return
+        p = self.problem.person_number[origin.person]
+        every = sum(
+            (d.weight * c.least for d in self.problem.cycle for m in d.meals for c in m.courses
+             if self.problem.attends(p, d, m) and c.name not in self.settings.condiment_courses), 0,
+        )  # fmt: skip
+        old = self.settings.estimated_share
+        words = "the part of a person's servings that may rest on an estimate"
+        yield (moved(origin.key, old, old + amount / max(every, 1) * 100, words, "%"),)
+
+    def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
+        """Take items off a list of dislikes, lower a floor (not under 5), plan what was not tasted."""
+        items = sorted({w.item for w in wanted})
+        key, person = refusal.key, refusal.person
+        if key == f"avoid.people.{person}":
+            yield self._off_list(person, items)
+        elif key == f"people.{person}.floor":
+            old = self.problem.people[self.problem.person_number[person]].floor
+            scores = [self.problem.acceptance[person, i].value for i in items]
+            new = sensible(min(scores, default=old), down=True)
+            if LOWEST_FLOOR <= new < old:
+                yield (Edit(key, old, new, f"the floor of acceptance of {person}"),)
+        elif key == "avoid.estimated":
+            yield (Edit(key, False, True, "", said="plan items on an estimate of the person's score"),)
+        elif key == "avoid.tasted_courses":
+            courses = {w.course for w in wanted}
+            left = tuple(c for c in self.settings.tasted_courses if c not in courses)
+            said = f"plan untasted items, on an estimate, in {', '.join(sorted(courses))} too"
+            yield (Edit(key, self.settings.tasted_courses, left, "", said=said),)
+
+    def _off_list(self, person: str, items: list[str]) -> Edits:
+        """Changes that take items off a person's list, and tags of theirs that stand there."""
+        table = self.settings.people[person]
+        tags = {t for i in items for t in self.problem.catalogue.by_id[i].tags}
+        edits = []
+        for field, gone in (("items", set(items)), ("tags", tags)):
+            old = getattr(table, field)
+            left = tuple(w for w in old if w not in gone)
+            if left != old:
+                off = ", ".join(w for w in old if w in gone)
+                said = f"take {off} off what {person} would rather not have"
+                edits.append(Edit(f"avoid.people.{person}.{field}", old, left, "", said=said))
+        return tuple(edits)
 
     def _origin(self, person: Person) -> Origin:
         return Origin("avoid", "avoid.estimated_share", person.id)
@@ -268,6 +290,41 @@ never = { tags = ["spicy"] }
     def _counts(self, e: Entry) -> bool:
         condiment = e.course is not None and e.course.name in self.settings.condiment_courses
         return e.day.eaten and e.certain and not condiment
+
+
+def _unsafe(script: Prescription, item: Item) -> Iterator[tuple[str, str, str]]:
+    """Key inside the prescription, what it names there, and why an item does not suit it."""
+    for allergen, severity in script.allergies.items():
+        state = item.allergen(allergen)
+        if state == "contains" or state == "unknown" or (severity == "severe" and state != "free"):
+            reason = f"{state.replace('_', ' ')}: {allergen.replace('_', ' ')}"
+            yield f"allergies.{allergen}", allergen, reason
+    for diet in script.diets:
+        if item.suits(diet) != "yes":
+            yield "diets", diet, f"not known to suit the diet {diet.replace('_', ' ')}"
+    if item.id in script.never_items:
+        yield "never_items", "", "excluded by prescription"
+    if not item.tags.isdisjoint(script.never_tags):
+        yield "never_tags", "", "excluded by prescription"
+    if item.texture is None:
+        if script.only_textures or script.never_textures:
+            key = "only_textures" if script.only_textures else "never_textures"
+            yield key, "", "texture not stated, and only some textures may be given"
+    elif item.texture in script.never_textures:
+        yield "never_textures", "", f"texture {item.texture}, excluded by prescription"
+    elif script.only_textures and item.texture not in script.only_textures:
+        yield "only_textures", "", f"texture {item.texture}, excluded by prescription"
+
+
+def _fasting(person: Person, day: PlanDay, item: Item, *, free: bool) -> Iterator[tuple[str, str, str]]:
+    for fast in person.prescription.fasts_on(day.dates):
+        key = f"fasts.{fast.name}"
+        if free and fast.hours is not None:
+            yield key, "", "free in the day, and could be eaten in the hours of a fast"
+        elif any(item.suits(diet) != "yes" for diet in fast.diets):
+            yield key, "", "not known to suit the fast on that date"
+        elif item.id in fast.never_items or not item.tags.isdisjoint(fast.never_tags):
+            yield key, "", "not eaten in the fast on that date"
 
 
 def prescription_faults(person: Person) -> Iterator[SettingFault]:

@@ -30,6 +30,8 @@ class Spell:
         The moment, minutes after midnight.
     before, after : Decimal
         Minutes before and after it, ends left out.
+    key, who : str
+        Config key that asks for it, and who may loosen it.
     """
 
     items: frozenset[str]
@@ -37,6 +39,8 @@ class Spell:
     before: Decimal
     after: Decimal
     words: str
+    key: str
+    who: str
 
     def covers(self, time: int) -> bool:
         """Tell whether a time lies in the spell, round the clock."""

@@ -11,12 +11,13 @@ import numpy as np
 from optimenu.menu.tally import span
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
-from optimenu.rules.base import Measure, Rule, SettingFault, Shown, outward, plain
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown, outward, plain
+from optimenu.rules.edits import Edit, moved
 from optimenu.rules.galley_limits import Sitting, groups, limits, rounds_needed, words_of
 from optimenu.rules.galley_settings import GalleySettings, figure_faults, window
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
     from decimal import Decimal
 
     from numpy.typing import NDArray
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits, Wanted
     from optimenu.rules.galley_limits import Limit
     from optimenu.rules.galley_settings import FiguresTable
     from optimenu.settings import Settings
@@ -107,26 +109,17 @@ rounds = 3
                     )
                     yield SettingFault(self.settings.keys(after.kind, limit.field), text)
 
-    def allow(
+    def refusals(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
-    ) -> str | None:
+    ) -> Iterator[Refusal]:
         """Refuse what cannot be heated in time, or does not say how long it takes."""
         if not day.eaten or (meal is not None and not self._meant(meal.name)):
-            return None
-        f = self._figures[day.kind]
-        runs = window(f)
-        if f.places is not None and runs is not None:
-            if item.heat_min is None:
-                return "heating time unknown"
-            if item.heat_min and not f.places:
-                return "needs a heater place, and there is none"
-            each = min(m for m in (f.round_min, f.minutes) if m is not None)
-            if item.heat_min > each:
-                what = "a round is" if each == f.round_min else "the heaters run"
-                return f"needs {plain(item.heat_min)} min in a heater place, {what} {plain(each)} min"
-        if f.prep_min is not None and item.prep_min is None:
-            return "time of preparation unknown"
-        return None
+            return
+        for field, text in _unfit(self._figures[day.kind], item):
+            yield Refusal(self._key(day.kind, field), text, who=self.settings.who)
+
+    def _key(self, kind: str, field: str) -> str:
+        return ".".join(("galley", *self.settings.keys(kind, field)))
 
     def _meant(self, meal: str) -> bool:
         return not self.settings.meals or meal in self.settings.meals
@@ -148,10 +141,10 @@ rounds = 3
                     yield day, limit, group, self._origin(day, limit, group)
 
     def _origin(self, day: PlanDay, limit: Limit, group: tuple[Sitting, ...]) -> Origin:
-        key = ".".join(("galley", *self.settings.keys(day.kind, limit.field)))
         meals = {s.meal for s in group}
         meal = meals.pop() if len(meals) == 1 else ""
         what = f"{limit.words}, {words_of(group)}"
+        key = self._key(day.kind, limit.field)
         return Origin("galley", key, "", day.number, meal, what, who=self.settings.who)
 
     def write(self, page: Page) -> None:
@@ -208,7 +201,7 @@ rounds = 3
         room = (f.places or 0) * (f.packs_per_place or 1)
         if key.endswith(".rounds") and f.rounds and f.places:
             packs, per = int(measure.most), f.packs_per_place or 1
-            other = ".".join(("galley", *self.settings.keys(kind, "places")))
+            other = self._key(kind, "places")
             return (
                 f"raise {key} to {rounds_needed(packs, f.places, per)}, "
                 f"or {other} to {-(-packs // (f.rounds * per))}"
@@ -218,6 +211,52 @@ rounds = 3
         if key.endswith(".hot_ready_l") and f.hot_ready_l is not None:
             return f"raise {key} to {outward(f.hot_ready_l + measure.over / 1000, low=False)} L"
         return super().edit(measure)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Have more places or more rounds, run longer, draw more hot water, work longer."""
+        kind = self.problem.days[origin.day].kind
+        f, key = self._figures[kind], origin.key
+        old, field = self.stated(key), key.rsplit(".", 1)[-1]
+        if field == "rounds":
+            per = f.packs_per_place or 1
+            if f.places and f.rounds:
+                places, more = self._key(kind, "places"), amount / (f.rounds * per)
+                yield (moved(places, f.places, f.places + more, "places in the heaters"),)
+                yield (moved(key, old, old + amount / (f.places * per), "rounds of the heaters"),)
+        elif field == "minutes":
+            if f.places:
+                new = old + amount / (f.places * (f.packs_per_place or 1))
+                yield (moved(key, old, new, "time the heaters run for a sitting", "min"),)
+        elif field == "hot_ready_l":
+            yield (moved(key, old, old + amount / 1000, "hot water ready at a sitting", "L"),)
+        else:
+            yield (moved(key, old, old + amount, "work by hand for a sitting", "min"),)
+
+    def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
+        """Let a round last, or the heaters run, as long as the items need."""
+        old, field = self.stated(refusal.key), refusal.key.rsplit(".", 1)[-1]
+        longest = [self.problem.catalogue.by_id[w.item].heat_min for w in wanted]
+        if field in ("round_min", "minutes") and old is not None and None not in longest:
+            new = max(m for m in longest if m is not None)
+            words = "minutes of a round" if field == "round_min" else "minutes the heaters run"
+            yield (Edit(refusal.key, old, new, words, "min"),)
+
+
+def _unfit(f: FiguresTable, item: Item) -> Iterator[tuple[str, str]]:
+    """Figures, each with the reason, that keep an item from being made in time."""
+    if f.places is not None and window(f) is not None:
+        if item.heat_min is None:
+            yield "places", "heating time unknown"
+        elif item.heat_min and not f.places:
+            yield "places", "needs a heater place, and there is none"
+        else:
+            fields = (("round_min", "a round is", f.round_min), ("minutes", "the heaters run", f.minutes))
+            short = [(each, name, w) for name, w, each in fields if each is not None and item.heat_min > each]
+            for each, field, what in sorted(short, key=lambda one: one[0]):
+                words = f"needs {plain(item.heat_min)} min in a heater place, {what} {plain(each)} min"
+                yield field, words
+    if f.prep_min is not None and item.prep_min is None:
+        yield "prep_min", "time of preparation unknown"
 
 
 def _eaten_at(entry: Entry, seats: set[tuple[int, str]]) -> bool:

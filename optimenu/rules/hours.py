@@ -11,10 +11,22 @@ from pydantic import Field
 
 from optimenu.crew.foods import Foods
 from optimenu.program.origin import Origin
-from optimenu.rules.base import Measure, Rule, SettingFault, outward
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, outward
 from optimenu.rules.clock import DAY, Meeting, Pair, Spell, meetings, named
+from optimenu.rules.edits import moved
 from optimenu.rules.which import people_faults, people_of
-from optimenu.settings import Flag, Number, Role, Settings, Span, Unit, Word, clock_words, minutes
+from optimenu.settings import (
+    Flag,
+    Names,
+    Number,
+    Role,
+    Settings,
+    Span,
+    Unit,
+    Word,
+    clock_words,
+    minutes,
+)  # fmt: skip
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -28,6 +40,7 @@ if TYPE_CHECKING:
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
     from optimenu.rules.clock import End
+    from optimenu.rules.edits import Edits
 
 ONE = Decimal(1)
 Hours = Annotated[Number, Span(above=0, most=24), Unit("h")]
@@ -38,7 +51,7 @@ class BeforeSleepTable(Foods):
 
     hours: Hours
     """Hours before the start of each of the person's sleeps; a meal exactly so long before is allowed."""
-    people: tuple[str, ...] = ()
+    people: Annotated[tuple[str, ...], Names("person")] = ()
     """For whom; everybody when none is named."""
     who: Role = "dietitian"
     """Who may loosen it."""
@@ -55,7 +68,7 @@ class HoursApartTable(Settings):
     """Hours from the one meal's start to the other's; meals exactly so far apart are far enough."""
     both: Flag = False
     """The other way round too."""
-    people: tuple[str, ...] = ()
+    people: Annotated[tuple[str, ...], Names("person")] = ()
     """For whom; everybody when none is named."""
     who: Role = "dietitian"
     """Who may loosen it."""
@@ -134,15 +147,17 @@ people = ["ines"]
     def _spells(self) -> tuple[tuple[Spell, ...], ...]:
         """Spells of each person."""
         found: list[list[Spell]] = [[] for _ in self.problem.people]
-        for sleep in self.settings.before_sleep.values():
+        for name, sleep in self.settings.before_sleep.items():
             items = named(self.problem, sleep)
             for p in people_of(self.problem, sleep.people):
                 for start, end in self.problem.sleep.get(p, ()):
                     words = f"within {sleep.hours.normalize():f} h of sleep at {clock_words(start)}"
                     asleep = Decimal((end - start) % DAY)
-                    found[p].append(Spell(items, start, sleep.hours * 60, asleep, words))
+                    key = f"hours.before_sleep.{name}"
+                    found[p].append(Spell(items, start, sleep.hours * 60, asleep, words, key, sleep.who))
         for p, person in enumerate(self.problem.people):
-            for medicine in person.prescription.medicines.values():
+            for name, medicine in person.prescription.medicines.items():
+                key = f"prescriptions.people.{person.id}.medicines.{name}"
                 for foods in medicine.apart:
                     items = named(self.problem, foods)
                     # what to avoid and when, never why
@@ -150,7 +165,8 @@ people = ["ines"]
                     for at in map(minutes, medicine.at):
                         dose = clock_words(at)
                         words = f"not from {before:f} h before to {after:f} h after {dose}, as prescribed"
-                        found[p].append(Spell(items, at, before * 60, after * 60, words))
+                        spell = Spell(items, at, before * 60, after * 60, words, key, "physician")
+                        found[p].append(spell)
         return tuple(map(tuple, found))
 
     @cached_property
@@ -171,32 +187,34 @@ people = ["ines"]
         words = table.these.words(), table.those.words()
         return Pair(key, p, sides, words, table.hours * 60, table.both, who)
 
-    def allow(
+    def refusals(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
-    ) -> str | None:
+    ) -> Iterator[Refusal]:
         """Say why the item does not go with the hour, or with itself, for any member of the party."""
         for p in party.members:
-            reason = self._refused(p, meal, item.id)
-            if reason:
-                return f"{self.problem.people[p].id}: {reason}"
-        return None
+            who = self.problem.people[p].id
+            for key, may, reason in self._refused(p, meal, item.id):
+                yield Refusal(key, f"{who}: {reason}", who, who=may)
 
-    def _refused(self, p: int, meal: Meal | None, item: str) -> str | None:
+    def _refused(self, p: int, meal: Meal | None, item: str) -> Iterator[tuple[str, str, str]]:
+        """Key, who may loosen it, and why, of each spell and pair in the way."""
         for spell in self._spells[p]:
             if item in spell.items:
                 if meal is None:
-                    return f"{spell.words}; free in the day, it could be eaten then"
-                if spell.covers(self.problem.time_of(p, meal)):
-                    return spell.words
+                    yield spell.key, spell.who, f"{spell.words}; free in the day, it could be eaten then"
+                elif spell.covers(self.problem.time_of(p, meal)):
+                    yield spell.key, spell.who, spell.words
         for pair in self._pairs[p]:
             these, those = (item in side for side in pair.sides)
+            reason = ""
             if these and those:
-                return f"on both sides of what is kept apart: {pair.words[0]}; {pair.words[1]}"
-            if meal is None and (these or those):
-                return (
+                reason = f"on both sides of what is kept apart: {pair.words[0]}; {pair.words[1]}"
+            elif meal is None and (these or those):
+                reason = (
                     f"kept apart by hours from {pair.words[these]}; free in the day, it could be eaten then"
                 )
-        return None
+            if reason:
+                yield pair.key, pair.who, reason
 
     @cached_property
     def _meetings(self) -> tuple[Meeting, ...]:
@@ -255,3 +273,11 @@ people = ["ines"]
         if not gap:
             return f"take {key} out"
         return f"lower {key}.hours to {outward(Decimal(gap) / 60, low=True)} h, or take {key} out"
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Let two meals be nearer; what a physician keeps apart, and one meal, cannot be told apart."""
+        gap = next((m.gap for m in self._meetings if m.origin == origin), 0)
+        old = self.stated(f"{origin.key}.hours")
+        if gap and old is not None:
+            words = f"the hours between what {origin.key.split('.')[-1].replace('_', ' ')} keeps apart"
+            yield (moved(f"{origin.key}.hours", Decimal(old), Decimal(gap) / 60, words, "h"),)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from pydantic import ConfigDict
 
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Allowance, Measure, Rule, SettingFault
 from optimenu.rules.which import Which, people_faults, people_of
-from optimenu.settings import Role, Settings, Whole
+from optimenu.settings import Names, Role, Settings, Whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 class RequestTable(Which):
     """At least, at most or exactly so many servings of named items, for each person named."""
 
-    people: tuple[str, ...] = ()
+    people: Annotated[tuple[str, ...], Names("person")] = ()
     """People meant, each for themselves; everybody when empty."""
     at_least: Whole | None = None
     """Fewest servings."""
@@ -147,6 +147,12 @@ extra_a_day = 1
             mask = table.mask(self.problem.catalogue)
             cols = page.of(p, self._days(table), meal=table.meal, items=mask, certain=True)
             page.row(origin, cols, 1, low=low, high=high)
+
+    def called(self, origin: Origin) -> str:
+        """Name the request and which of its numbers is meant."""
+        _, name, line = origin.key.split(".")
+        words = {"at_least": "fewest servings", "at_most": "most servings", "exactly": "servings"}[line]
+        return f"{words} that the request {name.replace('_', ' ')} asks for"
 
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Count the servings asked for."""

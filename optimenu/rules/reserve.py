@@ -11,18 +11,20 @@ from optimenu.menu.tally import span
 from optimenu.problem.calendar import Meal
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
-from optimenu.rules.base import Measure, Rule, SettingFault
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault
+from optimenu.rules.edits import Edit
 from optimenu.rules.meals import ENERGY, CourseTable
 from optimenu.settings import Clock, Flag, NonNegative, Positive, Role, Settings, Unit, Whole, minutes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Tally
     from optimenu.problem.calendar import Course, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits, Wanted
 
 
 class ReserveMealTable(Settings):
@@ -114,20 +116,31 @@ weight = 0
         if self.settings.days and (self.settings.low_kcal or self.settings.high_kcal):
             yield ENERGY, ("low_kcal" if self.settings.low_kcal else "high_kcal",)
 
-    def allow(
+    def refusals(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
-    ) -> str | None:
+    ) -> Iterator[Refusal]:
         """Refuse what needs heat on a reserve day that must do without."""
         if day.block != "reserve" or not self.settings.without_heat:
-            return None
+            return
+        text = ""
         if item.unheated not in ("good", "safe only"):
-            return "not known to be safe unheated, and the reserve does without heat"
-        if item.water_kind == "hot" and item.cold_min is None:
-            return "needs hot water, and the reserve does without heat"
-        return None
+            text = "not known to be safe unheated, and the reserve does without heat"
+        elif item.water_kind == "hot" and item.cold_min is None:
+            text = "needs hot water, and the reserve does without heat"
+        if text:
+            yield Refusal("reserve.without_heat", text, who=self.settings.who)
 
     def _origin(self, key: str, person: str, day: int) -> Origin:
         return Origin("reserve", f"reserve.{key}", person, day, who=self.settings.who)
+
+    def called(self, origin: Origin) -> str:
+        """Name what is limited on a reserve day."""
+        words = {"low_kcal": "least energy", "high_kcal": "most energy", "water_ml": "water added"}
+        return f"{words[origin.key.split('.')[1]]} on a reserve day"
+
+    def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
+        """Allow heat."""
+        yield (Edit(refusal.key, True, False, "", said="let the reserve be eaten with heat"),)
 
     def _energy(self, item: Item) -> Decimal:
         return self.problem.amount(item, ENERGY) or Decimal(0)

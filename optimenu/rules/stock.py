@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import ROUND_CEILING, Decimal
 from functools import cached_property
 from typing import TYPE_CHECKING, ClassVar, Literal
 
@@ -10,11 +10,12 @@ import numpy as np
 
 from optimenu.menu.packs import packs_of
 from optimenu.program.origin import Origin
-from optimenu.rules.base import Measure, Rule
+from optimenu.rules.base import Measure, Refusal, Rule
+from optimenu.rules.edits import Edit
 from optimenu.settings import Role, Settings, Text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import date
 
     from optimenu.catalogue.item import Item
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits, Wanted
 
 
 class StockSettings(Settings):
@@ -109,28 +111,29 @@ unlisted = "refuse"
             return None
         return tuple((after, packs_of(tally, item, load, after), packs) for after, packs in limits)
 
-    def allow(
+    def refusals(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
-    ) -> str | None:
+    ) -> Iterable[Refusal]:
         """Refuse an item of which a load has no usable pack on some date of this day."""
         key = (day.number, item.id)
-        if key not in self._refusals:
-            self._refusals[key] = self._refusal(day, item)
-        return self._refusals[key]
+        if key not in self._answers:
+            self._answers[key] = tuple(self._refused(day, item))
+        return self._answers[key]
 
     @cached_property
-    def _refusals(self) -> dict[tuple[int, str], str | None]:
+    def _answers(self) -> dict[tuple[int, str], tuple[Refusal, ...]]:
         """What was answered for a plan day and an item: neither meal nor party matters."""
         return {}
 
-    def _refusal(self, day: PlanDay, item: Item) -> str | None:
+    def _refused(self, day: PlanDay, item: Item) -> Iterator[Refusal]:
         for load, dates in enumerate(self.problem.load_weights[day.number]):
             for after, packs in (self._limits(item, load) if dates else None) or ():
                 if packs == 0 and self._eaten(day, load, after):
                     late = "" if after is None else f" after {after.isoformat()}"
                     name = self.problem.loads[load].name
-                    return f"no released pack within its use-by date in load {name}{late}"
-        return None
+                    text = f"no released pack within its use-by date in load {name}{late}"
+                    yield Refusal(self._key(load), text, what=item.id, who="planner")
+                    break
 
     def _eaten(self, day: PlanDay, load: int, after: date | None) -> bool:
         """Tell whether a plan day may be eaten from a load after a date; a reserve day is the last date."""
@@ -140,7 +143,10 @@ unlisted = "refuse"
 
     def _origin(self, item: Item, load: int, after: date | None) -> Origin:
         what = item.id if after is None else f"{item.id} after {after.isoformat()}"
-        return Origin("stock", f"stock.{self.problem.loads[load].name}", what=what, who="planner")
+        return Origin("stock", self._key(load), what=what, who="planner")
+
+    def _key(self, load: int) -> str:
+        return f"stock.{self.problem.loads[load].name}"
 
     def write(self, page: Page) -> None:
         """One row per item, load and use-by date that could be short."""
@@ -184,6 +190,27 @@ unlisted = "refuse"
         load = measure.origin.key.removeprefix("stock.")
         late = f" with a use-by date after {after}" if after else ""
         return f"have {measure.amount} more released packs of {item} in load {load}{late}"
+
+    def lever(self, origin: Origin, *, low: bool = False) -> str:
+        """Packs of each item and load by themselves."""
+        return f"{origin.key}.{origin.what.partition(' ')[0]}"
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Bring more packs, which last as long as the load feeds anybody."""
+        item = self.problem.catalogue.by_id[origin.what.partition(" ")[0]]
+        name = origin.key.removeprefix("stock.")
+        load = next(k for k, one in enumerate(self.problem.loads) if one.name == name)
+        old = next((packs for _, packs in self._available.get((item.id, load), ())), 0)
+        more = int(round(amount, 6).to_integral_value(ROUND_CEILING))
+        said = (
+            f"have {more} more released packs of {item.name} in load {name}, "
+            f"with a use-by date of {self.ends(load).isoformat()} or later"
+        )
+        yield (Edit(f"{origin.key}.{item.id}", old, old + more, item.name, "packs", said),)
+
+    def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
+        """Bring a pack of an item of which there is none."""
+        yield from self.further(Origin("stock", refusal.key, what=refusal.what), Decimal(1), low=False)
 
     def _load_words(self, load: int) -> str:
         return "" if len(self.problem.loads) == 1 else f", load {self.problem.loads[load].name}"

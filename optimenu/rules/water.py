@@ -12,6 +12,7 @@ from optimenu.errors import nearest
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
+from optimenu.rules.edits import moved
 from optimenu.settings import NonNegative, Positive, Role, Settings, Unit
 
 if TYPE_CHECKING:
@@ -20,8 +21,16 @@ if TYPE_CHECKING:
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
 
 ZERO = Decimal(0)
+_LEVERS = {
+    "crew_l": ("water of the crew over the stay", "L", 1000),
+    "fuel_kg": ("fuel for water", "kg", 1000),
+    "added_ml": ("water added a person-day", "mL", 1),
+    "hot_ml_at_a_meal": ("hot water of the crew at a meal", "mL", 1),
+}
+"""Limits in words, with the unit they are stated in and how much of the rows' unit that is."""
 
 
 class WaterSettings(Settings):
@@ -183,12 +192,26 @@ crew_l = 800
                     origin = self._hot_meal(day.number, meal.name)
                     yield Measure(origin, label, "mL", total, total, high=s.hot_ml_at_a_meal, section="water")
         for origin, limit, of, factor, label, unit, given in self._stay():
-            total = given
-            for p in self._everybody():
-                for day in self.problem.cycle:
-                    total += factor * day.weight * self._sum(tally.on(p, day.number), of)
+            total = given + factor * self._over_dates(tally, of)
             shown = Shown(total / 1000, None, limit / 1000, "L" if unit == "mL" else "kg")
             yield Measure(origin, label, unit, total, total, high=limit, section="water", shown=shown)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Raise a limit; those over the stay are stated in L and kg."""
+        old, last = self.stated(origin.key), origin.key.split(".")[-1]
+        name, unit, per = _LEVERS[last]
+        yield (moved(origin.key, old, old + amount / per, name, unit),)
+
+    def crew_ml(self, tally: Tally) -> Decimal:
+        """Water of the crew over the dates of the stay, plain water included, mL; limited or not."""
+        return self._plain() + self._over_dates(tally, self._added)
+
+    def _over_dates(self, tally: Tally, of: Callable[[Item], Decimal]) -> Decimal:
+        days = self.problem.cycle
+        return sum(
+            (day.weight * self._sum(tally.on(p, day.number), of) for p in self._everybody() for day in days),
+            ZERO,
+        )
 
     def _at(self, tally: Tally, p: int, day: int, meal: str) -> list[Entry]:
         """What a person has at a meal, and what is free in the day and may be had there."""

@@ -78,7 +78,14 @@ def relax(
     """
     merged = merge(program) if merged is None else merged
     tight = tighten(program, merged, rounds, stop)
-    result = tight.result
+    told = relaxation_of(program, merged, tight.result)
+    if told.status != "solved":
+        return told
+    return replace(told, cuts=tuple(tight.cuts), cut_price=tight.price * merged.goal_unit)
+
+
+def relaxation_of(program: Program, merged: Merged, result: LinearResult) -> Relaxation:
+    """Tell an answer of the merged model in the Program's own columns and rows, cuts left out."""
     if result.status != "solved":
         return Relaxation(
             "impossible" if result.status == "impossible" else "undecided",
@@ -93,9 +100,7 @@ def relax(
         spread(program, merged, result),
         row_multipliers(program, merged, result),
         result.dual[merged.link_row] * merged.goal_unit,
-        tuple(tight.cuts),
-        tight.price * merged.goal_unit,
-        merged,
+        merged=merged,
     )
 
 
@@ -176,10 +181,27 @@ def _prove(program: Program, relaxation: Relaxation) -> _Proof:
     if relaxation.status != "solved":
         msg = f"a bound needs a solved relaxation, this one is {relaxation.status}"
         raise ValueError(msg)
+    given = prices(program, relaxation)
+    total = dual_value(program, given.y, given.worth, given.shift, given.effect)
+    return _Proof(given.y, given.worth, given.shift, given.cuts, given.price, -(-total >> given.shift))
+
+
+class Prices(NamedTuple):
+    """Whole multipliers in ``2**-shift``: rows, links, priced cuts and those they need; what the cuts do."""
+
+    y: dict[int, int]
+    worth: dict[int, int]
+    shift: int
+    cuts: list[int]
+    price: list[int]
+    effect: Effect
+
+
+def prices(program: Program, relaxation: Relaxation) -> Prices:
+    """Return a solved relaxation's multipliers as whole numbers."""
     y, worth, shift = whole_multipliers(program, relaxation.multiplier, relaxation.use_worth)
     cuts, price = _needed(relaxation, shift)
-    total = dual_value(program, y, worth, shift, _effect(program, relaxation, cuts, price))
-    return _Proof(y, worth, shift, cuts, price, -(-total >> shift))
+    return Prices(y, worth, shift, cuts, price, _effect(program, relaxation, cuts, price))
 
 
 def _needed(relaxation: Relaxation, shift: int) -> tuple[list[int], list[int]]:

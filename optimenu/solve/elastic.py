@@ -14,7 +14,7 @@ import numpy as np
 from optimenu.program.program import LINK
 from optimenu.solve.bound import row_multipliers
 from optimenu.solve.dual import dual_value, whole_multipliers
-from optimenu.solve.linear import LinearModel, maximise
+from optimenu.solve.linear import LinearModel, LinearResult, maximise
 from optimenu.solve.merge import merge
 
 if TYPE_CHECKING:
@@ -78,8 +78,19 @@ class Elastic:
 
 
 @dataclass(frozen=True, eq=False)
-class _Slack:
-    """Slack columns: the merged row of each, its kin (-1) or group (-1), side and cost."""
+class Slack:
+    """Slack columns of an elastic program.
+
+    Attributes
+    ----------
+    row : int64 (s,)
+        Merged row of each.
+    kin, group : int64 (s,)
+        Its kin, or its worth group; -1 for none.
+    low_side : bool (s,)
+    size : float64 (s,)
+        What counts as one: a unit of slack costs ``1 / size``.
+    """
 
     row: NDArray[np.int64]
     kin: NDArray[np.int64]
@@ -99,30 +110,50 @@ def elastic(program: Program, merged: Merged | None = None) -> Elastic:
     merged = merge(program) if merged is None else merged
     for links in (False, True):
         # definitions of extra columns give way only when nothing else suffices
-        slack = _slacks(program, merged, links=links)
-        result = maximise(_model(merged, slack))
+        slack = slacks(program, merged, links=links)
+        result = maximise(with_slack(merged, slack))
         if result.status == "solved":
             break
     else:
         return Elastic(float("nan"), (), False)
     taken = result.x[len(merged.model.cost) :]
-    # multipliers are proved against a program of the same rows that is worth nothing
-    worthless = replace(
+    y, worth, shift = proof_of(program, merged, result)
+    crowded = np.any(program.uses(program.low) > np.diff(program.deduct_start))
+    proved = bool(crowded) or dual_value(_worthless(program), y, worth, shift) < 0
+    return Elastic(float(-result.objective), _shortfalls(program, merged, slack, taken), proved)
+
+
+def proof_of(
+    program: Program, merged: Merged, result: LinearResult
+) -> tuple[dict[int, int], dict[int, int], int]:
+    """Whole multipliers of rows and of group links, and their shift, from an elastic answer.
+
+    Where ``dual_value`` of a program of the same rows, worth nothing, is negative with them, no choice
+    keeps every limit.
+    """
+    scaled = replace(merged, goal_unit=_FINE)
+    return whole_multipliers(
+        _worthless(program), row_multipliers(program, scaled, result), result.dual[merged.link_row] * _FINE
+    )
+
+
+def _worthless(program: Program) -> Program:
+    return replace(
         program,
         gain=np.zeros_like(program.gain),
         group_gain=np.zeros_like(program.group_gain),
         deduction=np.zeros_like(program.deduction),
     )
-    scaled = replace(merged, goal_unit=_FINE)
-    y, worth, shift = whole_multipliers(
-        worthless, row_multipliers(program, scaled, result), result.dual[merged.link_row] * _FINE
-    )
-    crowded = np.any(program.uses(program.low) > np.diff(program.deduct_start))
-    proved = bool(crowded) or dual_value(worthless, y, worth, shift) < 0
-    return Elastic(float(-result.objective), _shortfalls(program, merged, slack, taken), proved)
 
 
-def _slacks(program: Program, merged: Merged, *, links: bool) -> _Slack:
+def slacks(program: Program, merged: Merged, *, links: bool) -> Slack:
+    """Return a slack for each side of each hard kin and for each worth group.
+
+    Parameters
+    ----------
+    links : bool
+        Whether the definitions of extra columns get one too.
+    """
     hard = ~np.isfinite(merged.kin_price)
     if not links:
         hard[merged.kin_of[program.row_kind == LINK]] = False
@@ -142,7 +173,7 @@ def _slacks(program: Program, merged: Merged, *, links: bool) -> _Slack:
         size.append(np.where(scale > 0, scale, np.where(largest[rows[on]] > 0, largest[rows[on]], 1.0)))
     length = np.diff(program.deduct_start).astype(np.float64)
     n_kins = sum(len(k) for k in kin)
-    return _Slack(
+    return Slack(
         row=np.concatenate([*row, merged.link_row]),
         kin=np.concatenate([*kin, np.full(program.n_groups, -1)]),
         group=np.concatenate([np.full(n_kins, -1), np.arange(program.n_groups)]),
@@ -151,8 +182,8 @@ def _slacks(program: Program, merged: Merged, *, links: bool) -> _Slack:
     )
 
 
-def _model(merged: Merged, slack: _Slack) -> LinearModel:
-    """The merged model without its goal, with the slack columns appended."""
+def with_slack(merged: Merged, slack: Slack) -> LinearModel:
+    """Return the merged model without its goal, with the slack columns appended."""
     base = merged.model
     n, s = len(base.cost), len(slack.row)
     row = np.concatenate([np.repeat(np.arange(len(base.row_low)), np.diff(base.start)), slack.row])
@@ -173,7 +204,7 @@ def _model(merged: Merged, slack: _Slack) -> LinearModel:
 
 
 def _shortfalls(
-    program: Program, merged: Merged, slack: _Slack, taken: NDArray[np.float64]
+    program: Program, merged: Merged, slack: Slack, taken: NDArray[np.float64]
 ) -> tuple[Shortfall, ...]:
     out = []
     for k in np.flatnonzero(taken / slack.size > _SEEN).tolist():

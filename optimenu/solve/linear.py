@@ -16,12 +16,15 @@ import numpy as np
 from optimenu.solve.blocks import start_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from numpy.typing import NDArray
 
 Status = Literal["solved", "impossible", "unbounded", "undecided"]
 _LOCK = threading.Lock()
+_ERROR = highspy.HighsStatus.kError
+DUAL, PRIMAL = 1, 4
+"""HiGHS's numbers for its simplex strategies."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +122,34 @@ def maximise(model: LinearModel) -> LinearResult:
     return _maximise(model)
 
 
+def whole_answer(model: LinearModel, *, presolve: bool, nodes: int) -> tuple[Status, NDArray[np.float64]]:
+    """Solve a model in whole numbers of every column: the status, and the solver's values (n,)."""
+    silence()
+    with _LOCK:
+        _self_test()
+    options = {
+        "presolve": "choose" if presolve else "off",
+        "mip_max_nodes": nodes,
+        # rounding to whole servings then breaks no row of ordinary size
+        "mip_feasibility_tolerance": 1e-9,
+        "primal_feasibility_tolerance": 1e-9,
+    }
+    solver = loaded(model, options, np.ones(len(model.cost), dtype=np.int32))
+    state, kinds = _run(solver), highspy.HighsModelStatus
+    n = len(model.cost)
+    if state in (kinds.kOptimal, kinds.kModelEmpty):
+        return "solved", np.asarray(solver.getSolution().col_value, dtype=np.float64)
+    impossible = state in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible)
+    return "impossible" if impossible else "undecided", np.zeros(n)
+
+
+def _told(done: Any) -> None:
+    """Raise where HiGHS refuses a change."""
+    if done == _ERROR:
+        msg = "HiGHS refuses a change of a linear program"
+        raise RuntimeError(msg)
+
+
 class OpenModel:
     """A linear program kept open: rows may be added, and its last basis looked at.
 
@@ -139,9 +170,22 @@ class OpenModel:
         self.n, self.m = len(model.cost), len(model.row_low)
         self._solver = _load(model)
 
-    def solve(self) -> LinearResult:
-        """Solve it, from the last basis where there is one."""
-        return _solve(self._solver, self.n, self.m)
+    def solve(self, *, primal: bool = False) -> LinearResult:
+        """Solve it, from the last basis where there is one.
+
+        Parameters
+        ----------
+        primal : bool
+            Go on with the primal simplex: far fewer steps where the last answer still keeps every row and
+            only the costs are other ones.
+        """
+        if primal:
+            _option(self._solver, "simplex_strategy", PRIMAL)
+        try:
+            return _solve(self._solver, self.n, self.m)
+        finally:
+            if primal:
+                _option(self._solver, "simplex_strategy", DUAL)
 
     def add(
         self,
@@ -153,15 +197,42 @@ class OpenModel:
         """Add rows with a high side, compressed: ``start`` (k + 1,), ``high`` (k,)."""
         k = len(high)
         done = self._solver.addRows(k, np.full(k, -np.inf), high, len(index), start[:-1], index, value)
-        if done == highspy.HighsStatus.kError:
+        if done == _ERROR:
             msg = "HiGHS refuses the arrays of further rows"
             raise RuntimeError(msg)
         self.m += k
 
+    def price(self, cost: NDArray[np.float64], columns: NDArray[np.int32] | None = None) -> None:
+        """Replace what columns earn, all of them where none are named; the last basis stays."""
+        at = np.arange(self.n, dtype=np.int32) if columns is None else columns
+        if len(at):
+            _told(self._solver.changeColsCost(len(at), at, -cost))
+
+    def bound(self, columns: NDArray[np.int32], low: NDArray[np.float64], high: NDArray[np.float64]) -> None:
+        """Replace the bounds of columns; the last basis stays."""
+        if len(columns):
+            _told(self._solver.changeColsBounds(len(columns), columns, low, high))
+
+    def limit(self, row: int, low: float, high: float) -> None:
+        """Replace the limits of one row; the last basis stays."""
+        _told(self._solver.changeRowBounds(row, low, high))
+
+    def change(self, old: LinearModel, new: LinearModel) -> None:
+        """Change goal and limits from those of one model to those of another with the same entries.
+
+        Rows that were added stay as they are; the next solve begins from the last basis.
+        """
+        columns = np.flatnonzero(old.cost != new.cost).astype(np.int32)
+        self.price(new.cost[columns], columns)
+        columns = np.flatnonzero((old.low != new.low) | (old.high != new.high)).astype(np.int32)
+        self.bound(columns, new.low[columns], new.high[columns])
+        for r in np.flatnonzero((old.row_low != new.row_low) | (old.row_high != new.row_high)).tolist():
+            self.limit(r, new.row_low[r], new.row_high[r])
+
     def basic(self) -> NDArray[np.int64]:
         """What is basic, int64 (m,): a column's number, or ``-1 - r`` for row r; empty if not known."""
         status, basic = self._solver.getBasicVariables()
-        known = status != highspy.HighsStatus.kError
+        known = status != _ERROR
         return np.asarray(basic if known else (), dtype=np.int64)
 
     def row_values(self) -> NDArray[np.float64]:
@@ -177,7 +248,7 @@ class OpenModel:
             Where in ``basic`` the variable stands.
         """
         status, multiplier = self._solver.getBasisInverseRow(place)
-        known = status != highspy.HighsStatus.kError
+        known = status != _ERROR
         return np.asarray(multiplier if known else np.zeros(self.m), dtype=np.float64)
 
 
@@ -247,10 +318,22 @@ def _solved(model: LinearModel) -> Any:
     return solver if _run(solver) == highspy.HighsModelStatus.kOptimal else None
 
 
-def _load(model: LinearModel) -> Any:
+def loaded(model: LinearModel, options: Mapping[str, object], whole: NDArray[np.int32] | None = None) -> Any:
+    """Return HiGHS with a model and some options set, on one thread; call ``silence`` before.
+
+    Parameters
+    ----------
+    whole : int32 (n,), optional
+        HiGHS's kind of each column; all continuous when left out.
+
+    Raises
+    ------
+    RuntimeError
+        When HiGHS refuses an option or the arrays.
+    """
     solver = highspy.Highs()
     # one thread pool a process: every solve of ours uses one thread, else a later one silently does nothing
-    for name, value in (("output_flag", False), ("threads", 1), ("parallel", "off"), ("solver", "simplex")):
+    for name, value in {"output_flag": False, "threads": 1, "parallel": "off", **options}.items():
         _option(solver, name, value)
     status = solver.passModel(
         len(model.cost),
@@ -267,11 +350,16 @@ def _load(model: LinearModel) -> Any:
         model.start,
         model.index,
         model.value,
-        np.zeros(len(model.cost), dtype=np.int32),
+        np.zeros(len(model.cost), dtype=np.int32) if whole is None else whole,
     )
-    if status == highspy.HighsStatus.kError:
+    if status == _ERROR:
         msg = "HiGHS refuses the arrays of a linear program"
         raise RuntimeError(msg)
+    return solver
+
+
+def _load(model: LinearModel) -> Any:
+    solver = loaded(model, {"solver": "simplex"})
     basis = start_of(model, _solved)
     if basis is not None:
         solver.setBasis(basis)
@@ -285,6 +373,6 @@ def _option(solver: Any, name: str, value: object) -> None:
 
 
 def _run(solver: Any) -> Any:
-    if solver.run() == highspy.HighsStatus.kError:
+    if solver.run() == _ERROR:
         return highspy.HighsModelStatus.kSolveError
     return solver.getModelStatus()

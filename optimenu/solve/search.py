@@ -12,14 +12,14 @@ import numpy as np
 
 from optimenu.program.program import HARD, ORDINARY
 from optimenu.solve.components import components, whole
-from optimenu.solve.descent import Descent, repair
+from optimenu.solve.descent import Descent, back, repair
 from optimenu.solve.engine import Engine
 from optimenu.solve.halt import why
 from optimenu.solve.layout import lay_out
 from optimenu.solve.layout_parts import BIG
 from optimenu.solve.likely import likely
 from optimenu.solve.schedule import WARM
-from optimenu.solve.split import crowded, deal, extra_use, shared_use
+from optimenu.solve.split import crowded, deal, extra_use, leaning, shared_use
 from optimenu.solve.tilt import tilted
 
 if TYPE_CHECKING:
@@ -47,6 +47,11 @@ if TYPE_CHECKING:
 
 SETTLE_PART, SETTLE_PART_EASY = 0.2, 0.1
 """Of the budget, for settling what components share; less where menus come easily."""
+BACK_PART = 0.02
+"""Of the budget, for the way back to the menu started from."""
+TWO_FROM, TWO_FROM_A_COLUMN = 4_000_000, 400
+"""Moves, in all and a column, that each of two searches side by side needs to be better than one with
+their sum; the better is kept. Only where there is one component, so one core would idle. From trials."""
 PIECES = 16
 """Parts of the long cooling between which the menus are put together and looked at."""
 
@@ -60,7 +65,8 @@ class SearchResult:
     counts : int64 (n_menu,) or None
         The best menu; it keeps every hard row, checked in whole numbers. None when none was found.
     value : int or None
-        Its value in units of ``10**-goal_decimals``, exact.
+        Its value in units of ``10**-goal_decimals``, exact; the first number of its rank where menus are
+        compared by one.
     moves : int
         Moves tried.
     near : int64 (n_menu,) or None
@@ -86,7 +92,11 @@ def search(
     stop: Stop | None = None,
     progress: Callable[[str, float, float | None], None] | None = None,
     start: NDArray[np.int64] | None = None,
+    hold: NDArray[np.int64] | None = None,
     enough: Callable[[int], bool] | None = None,
+    rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]] | None = None,
+    lean: NDArray[np.float64] | None = None,
+    together: bool = False,
 ) -> SearchResult:
     """Search for a menu of high value.
 
@@ -108,11 +118,24 @@ def search(
         Called with phase, part of the budget used (0 to 1) and the value of the best menu (in units of
         ``10**-goal_decimals``, None while there is none); from several threads, one at a time.
     start : int64 (n_menu,), optional
-        A menu to start from: the search stays near it, and if it is feasible the result is never worse.
+        A menu to start from: if it is feasible the result is never worse.
+    hold : int64 (n_menu,), optional
+        A menu to stay near: dishes stay where it has them unless another place is worth more.
     enough : callable, optional
         Told the value of the best menu at fixed points of the schedule; the search ends when it says so.
+    rank : callable, optional
+        What menus are compared by where it is not the program's value: told a choice of all columns and
+        its excess over every row, returns two whole numbers, the greater the better; the first is then
+        what the search tells as its value.
+    lean : float64 (people,), optional
+        Goal units that each person is to gain over the start by other parts of the wide shared limits,
+        or to give up; sums to about 0.
+    together : bool
+        Search everybody's dishes at once, shared limits undealt; one thread then does it all.
     """
-    return _Search(program, relaxation, moves, seed, threads, stop, progress, start, enough).result()
+    return _Search(
+        program, relaxation, moves, seed, threads, stop, progress, start, hold, enough, rank, lean, together
+    ).result()
 
 
 class _Search:
@@ -128,7 +151,11 @@ class _Search:
         stop: Stop | None,
         progress: Callable[[str, float, float | None], None] | None,
         start: NDArray[np.int64] | None,
+        hold: NDArray[np.int64] | None,
         enough: Callable[[int], bool] | None,
+        rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]] | None,
+        lean: NDArray[np.float64] | None,
+        together: bool,
     ) -> None:
         self.program = program
         self.use = np.nan_to_num(np.asarray(relaxation.x, dtype=np.float64), posinf=0.0, neginf=0.0)
@@ -142,8 +169,14 @@ class _Search:
         self.stop = stop
         self.progress = progress
         self.start = None if start is None else np.asarray(start, dtype=np.int64)
+        self.hold = None if hold is None else np.asarray(hold, dtype=np.int64)
+        back = 0 if hold is None else int(self.moves * BACK_PART)
+        self.in_all = self.moves - back
         self.enough = enough
-        self.best: tuple[int, NDArray[np.int64]] | None = None
+        self.rank = rank
+        self.lean = lean
+        self.together = together
+        self.best: tuple[tuple[int, int, int], NDArray[np.int64]] | None = None
         self.near: tuple[tuple[int, float], NDArray[np.int64]] | None = None
         self.cut = False
         self.content = False
@@ -160,16 +193,21 @@ class _Search:
         # every entry is read for it, so once
         excess = self.program.excess(x)
         if self.program.feasible(x, excess):
-            value = self.program.value(x, excess)
-            if self.best is None or value > self.best[0]:
-                self.best = (value, counts.copy())
+            first = (self.program.value(x, excess), 0) if self.rank is None else self.rank(x, excess)
+            rank = (*first, self.kept(counts))
+            if self.best is None or rank > self.best[0]:
+                self.best = (rank, counts.copy())
             return True
         broken = (excess > 0) & (self.program.row_price == HARD)
         size = np.maximum(np.maximum(_size(self.program.row_low), _size(self.program.row_high)), 1.0)
-        rank = (int(broken.sum()), float((excess / size)[broken].sum()))
-        if self.near is None or rank < self.near[0]:
-            self.near = (rank, counts.copy())
+        misses = (int(broken.sum()), float((excess / size)[broken].sum()))
+        if self.near is None or misses < self.near[0]:
+            self.near = (misses, counts.copy())
         return False
+
+    def kept(self, counts: NDArray[np.int64]) -> int:
+        """Servings of a choice that stand where the menu to stay near has them."""
+        return 0 if self.hold is None else int(np.minimum(counts, self.hold).sum())
 
     def is_set(self) -> bool:
         """Tell whether to end soon."""
@@ -180,7 +218,7 @@ class _Search:
     def done(self) -> bool:
         """Tell whether to go no further: stopped, or good enough. Asked between steps only."""
         if self.enough is not None and self.best is not None and not self.cut:
-            self.content = self.content or self.enough(self.best[0])
+            self.content = self.content or self.enough(self.best[0][0])
         return self.content or self.is_set()
 
     @property
@@ -193,7 +231,7 @@ class _Search:
         if self.progress is None:
             return
         with self._lock:
-            known = None if self.best is None else float(self.best[0])
+            known = None if self.best is None else float(self.best[0][0])
             self.progress(self._phase, min(1.0, self.spent / max(self.moves, 1)), known)
 
     # --- the road
@@ -205,27 +243,33 @@ class _Search:
             self.offer(np.zeros(0, dtype=np.int64))
             return self.outcome()
         parts = components(program)
-        if crowded(program, parts, self.use, self.multiplier):
+        if self.together or crowded(program, parts, self.use, self.multiplier):
             parts = whole(program)
         self.settles = parts.count > 1 and len(parts.shared) > 0
         engines = self.prepare(parts)
+        each = max(TWO_FROM, TWO_FROM_A_COLUMN * program.n_menu)
+        if parts.count == 1 and self.start is None and self.moves >= 2 * each:
+            engines.append(self.twin(engines[0]))
         self._engines = list(engines)
         self.tick()
         sizes = np.asarray([max(1, len(e.layout.columns)) for e in engines], dtype=np.float64)
-        budgets = (self.moves * (1 - SETTLE_PART * self.settles) * sizes / sizes.sum()).astype(np.int64)
+        budgets = (self.in_all * (1 - SETTLE_PART * self.settles) * sizes / sizes.sum()).astype(np.int64)
         ways = [
             Descent(e, int(budget), PIECES, self, self.tick)
             for e, budget in zip(engines, budgets, strict=True)
         ]
         self.part(parts, ways)
-        joined = self.join(parts, engines)
+        joined = self.join(engines)
         if self.settles and not self.done():
             self.settle(parts, engines, joined)
+        if self.hold is not None and self.best is not None and not self.done():
+            self.go_back(self._engines[-1:] if self.settles else engines)
         return self.outcome()
 
     def part(self, parts: Components, ways: list[Descent]) -> None:
         """Search the components apart, step by step; after each step the menus are put together."""
         engines = [way.engine for way in ways]
+        apart = [[e] for e in engines] if parts.count == 1 else [engines]
         long = [partial(Descent.piece, number=k) for k in range(PIECES)]
         steps: list[Callable[[Descent], None]] = [Descent.quick, Descent.short, *long, Descent.finish]
         if self.start is not None:
@@ -233,7 +277,8 @@ class _Search:
         with ThreadPoolExecutor(self.threads) as pool:
             for each in steps:
                 list(pool.map(each, ways))
-                self.offer(self.join(parts, engines))
+                for some in apart:
+                    self.offer(self.join(some))
                 self.tick()
                 if self.done():
                     return
@@ -243,11 +288,11 @@ class _Search:
                         way.easy = True
                         if self.settles:
                             way.budget = int(way.budget * (1 - SETTLE_PART_EASY) / (1 - SETTLE_PART))
-            if len(ways) > 1 and any(e.best_value is None for e in engines):
+            if parts.count > 1 and any(e.best_value is None for e in engines):
                 self.redeal(parts, engines)
                 late = [way for way in ways if way.engine.best_value is None]
                 list(pool.map(lambda way: repair(way.engine, way.budget // 8, self, self.tick), late))
-                self.offer(self.join(parts, engines))
+                self.offer(self.join(engines))
 
     def outcome(self) -> SearchResult:
         ended: Ended = "moves"
@@ -256,7 +301,7 @@ class _Search:
         elif self.content:
             ended = "gap"
         if self.best is not None:
-            return SearchResult(self.best[1], self.best[0], self.spent, None, ended)
+            return SearchResult(self.best[1], self.best[0][0], self.spent, None, ended)
         return SearchResult(None, None, self.spent, None if self.near is None else self.near[1], ended)
 
     def prepare(self, parts: Components) -> list[Engine]:
@@ -266,6 +311,8 @@ class _Search:
         use = self.use if self.start is None else program.complete(self.start).astype(np.float64)
         serving, extra = use[: program.n_menu], use[program.n_menu :]
         used = shared_use(program, parts, serving, extra_use(program, parts, serving, extra))
+        if self.lean is not None:
+            used += leaning(program, parts, use, self.multiplier, self.lean)
         low, high = deal(program, parts, used)
 
         def one(k: int) -> Engine:
@@ -296,9 +343,18 @@ class _Search:
         layout = lay_out(
             self.program, columns, rows, low, high, self.use, self.multiplier, tilts, self.likely
         )
-        return Engine(self.program, layout, self.use, self.multiplier, (self.seed, number))
+        engine = Engine(self.program, layout, self.use, self.multiplier, (self.seed, number))
+        if self.hold is not None:
+            engine.held[:] = self.hold[columns] > 0
+        return engine
 
-    def join(self, parts: Components, engines: list[Engine]) -> NDArray[np.int64]:
+    def twin(self, engine: Engine) -> Engine:
+        """Return a second engine over the same layout, with other random numbers."""
+        other = Engine(self.program, engine.layout, self.use, self.multiplier, (self.seed, 1))
+        other.load(other.draw())
+        return other
+
+    def join(self, engines: list[Engine]) -> NDArray[np.int64]:
         """Put the components' best choices together, or where there is none, the nearest or present."""
         counts = np.zeros(self.program.n_menu, dtype=np.int64)
         for engine in engines:
@@ -311,7 +367,7 @@ class _Search:
     def redeal(self, parts: Components, engines: list[Engine]) -> None:
         """Give what the others left over of the shared rows to the components without a menu."""
         program = self.program
-        counts = self.join(parts, engines)
+        counts = self.join(engines)
         values = np.zeros((len(program.extra_kind), parts.count))
         for k in range(len(engines)):
             alone = np.where(parts.of_column == k, counts, 0)
@@ -347,7 +403,7 @@ class _Search:
         boost[parts.shared] = 1.0
         engine.boost[:] = np.where(layout.rows >= 0, boost[np.maximum(layout.rows, 0)], 1.0)
         engine.load(joined)
-        budget = self.moves - self.spent
+        budget = self.in_all - self.spent
         self._phase = "polish"
         self._engines.append(engine)
         engine.weigh(1.0, WARM.charge)
@@ -357,6 +413,16 @@ class _Search:
             self.offer(best)
         elif engine.near is not None:
             self.offer(engine.near)
+
+    def go_back(self, engines: list[Engine]) -> None:
+        """Put dishes back where the menu started from has them, wherever that costs nothing."""
+        assert self.best is not None
+        counts = self.best[1].copy()
+        for engine in engines:
+            columns = engine.layout.columns
+            budget = int(self.moves * BACK_PART * len(columns) / self.program.n_menu)
+            counts[columns] = back(engine, counts[columns], budget, self, self.tick)
+        self.offer(counts)
 
 
 def _size(limit: NDArray[np.int64]) -> NDArray[np.float64]:

@@ -13,9 +13,10 @@ from optimenu.config.inspect import FEW
 from optimenu.rules.base import plain
 from optimenu.settings import clock_words
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
+from optimenu.views.losses import offered_lines
 from optimenu.views.nutrient_words import WINDOWS
 from optimenu.views.open_points import open_page
-from optimenu.views.summary import cautions, column_name, many
+from optimenu.views.summary import cautions, column_name, many, not_counted
 from optimenu.views.totals import amount, limit
 
 if TYPE_CHECKING:
@@ -43,6 +44,7 @@ def check_page(case: Case, found: Inspection, *, every: bool = False) -> Rendera
         f"{dates_of(problem.dates[:1])} {problem.dates[0].year} to {dates_of(problem.dates[-1:])} "
         f"{problem.dates[-1].year}: {len(problem.dates)} dates.",
         f"Cycle of {problem.cycle_length} days: {kinds}; {weights}.",
+        *_staying(case),
         *_apart(problem),
         f"Reserve days: {len(problem.reserve)}. Loads: {loads}.",
         f"Items in the catalogue: {_kept(problem.catalogue)}. Files: {', '.join(found.files)}.",
@@ -54,8 +56,15 @@ def check_page(case: Case, found: Inspection, *, every: bool = False) -> Rendera
         parts.append(heading("Where the costs of activities come from"))
         words = [line.replace("_", " ") for line in found.activity_sources]
         parts += [Padding(cell(line), (0, 0, 0, 2)) for line in words]
-    parts += [_choices(found, letters), *open_page(case, found.open_points, every=every), cautions()]
+    parts += [_choices(found, letters), *offered_lines(problem, found)]
+    parts += [*open_page(case, found.open_points, every=every), *not_counted(problem), cautions(problem)]
     return Group(*parts)
+
+
+def _staying(case: Case) -> list[str]:
+    """Who is in the config and does not go: one line, none when everybody goes."""
+    stay = [t["name"] for id_, t in case.layers.values["people"].items() if id_ not in case.settings.people]
+    return [f"Not aboard: {', '.join(stay)}."] if stay else []
 
 
 def _apart(problem: Problem) -> list[str]:

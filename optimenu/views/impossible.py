@@ -10,8 +10,8 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from optimenu.audit.menu import audit_menu
-from optimenu.menu.menu import Menu, from_counts
-from optimenu.menu.tally import Tally
+from optimenu.explain.words import measures_of_nothing, words_of
+from optimenu.menu.menu import from_counts
 from optimenu.rules.base import plain
 from optimenu.views.audit import outside
 from optimenu.views.console import ABOVE, BELOW, STYLES, cell, marked, sign, state_of
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from optimenu.solve.elastic import Shortfall
 
 MOST = 12
-_WHO = {
+WHO = {
     "nobody": "nobody may loosen it, so another limit has to give way",
     "physician": "only a physician may loosen it",
     "dietitian": "the dietitian may loosen it",
@@ -40,19 +40,13 @@ def impossible(case: Case, shortfalls: Sequence[Shortfall], planned: Planned | N
     parts: list[RenderableType] = []
     if shortfalls:
         parts.append(Text("These limits cannot hold together with all the others:", style=STYLES["head"]))
-        measures = _measures(case)
+        measures = measures_of_nothing(case.problem, case.rules)
         parts += [_line(case, s, measures, planned) for s in shortfalls[:MOST]]
         if len(shortfalls) > MOST:
             parts.append(cell(f"and {len(shortfalls) - MOST} more", STYLES["quiet"]))
     if planned is not None and planned.outcome.near is not None:
         parts += _near(case, planned)
     return Group(*parts)
-
-
-def _measures(case: Case) -> Mapping[Origin, Measure]:
-    """Every rule's own words and units for its promises, read off a menu of nothing."""
-    tally = Tally.of(case.problem, Menu.of(()))
-    return {m.origin: m for rule in case.rules for m in rule.measures(tally)}
 
 
 def _line(
@@ -63,7 +57,7 @@ def _line(
             f"{_group(case, s, planned)} would be used {plain(_up(s.amount))} times more than it may be"
         )
     measure = measures.get(s.origin)
-    label = _words(case, s.origin) if measure is None else measure.label
+    label = words_of(case.problem, s.origin) if measure is None else measure.label
     if len(s.rows) > 1:
         label += f" (and {len(s.rows) - 1} alike)"
     size = amount(_up(s.amount), "" if measure is None else measure.unit)
@@ -72,7 +66,7 @@ def _line(
         size += f", {plain(_up(s.relative * 100))} % of the limit"
     side = "too little" if s.low_side else "too much"
     return _indented(
-        f"[{s.origin.rule}] {label}: {side}, by {size}; {_place(case, s.origin)}; {_WHO[s.origin.who]}",
+        f"[{s.origin.rule}] {label}: {side}, by {size}; {_place(case, s.origin)}; {WHO[s.origin.who]}",
         BELOW if s.low_side else ABOVE,
     )
 
@@ -90,15 +84,6 @@ def _group(case: Case, s: Shortfall, planned: Planned | None) -> str:
     column = int(program.group_column[program.group_start[s.group]])
     party = case.problem.parties[int(program.party[column])]
     return f"{party.id}: {case.problem.catalogue.items[int(program.item[column])].name}"
-
-
-def _words(case: Case, origin: Origin) -> str:
-    """Name a promise by person, day, meal and what, where its rule says nothing of an empty menu."""
-    day = case.problem.days[origin.day].label if origin.day >= 0 else ""
-    where = ", ".join(p for p in (origin.person, day, origin.meal) if p)
-    item = case.problem.catalogue.by_id.get(origin.what)
-    what = item.name if item is not None else origin.what.replace("_", " ") or origin.key
-    return f"{where}: {what}" if where else what
 
 
 def _place(case: Case, origin: Origin) -> str:
@@ -125,7 +110,7 @@ def _near(case: Case, planned: Planned) -> list[RenderableType]:
     for key, _ in times.most_common(MOST):
         b = worst[key]
         more = f" (the worst of {times[key]})" if times[key] > 1 else ""
-        text = f"[{b.origin.rule}] {b.text}{more}; {_place(case, b.origin)}; {_WHO[b.origin.who]}"
+        text = f"[{b.origin.rule}] {b.text}{more}; {_place(case, b.origin)}; {WHO[b.origin.who]}"
         measure = measures.get((b.origin, b.amount))
         parts.append(_indented(text, ABOVE if measure is None else state_of(measure)))
     if len(times) > MOST:

@@ -470,3 +470,15 @@ def test_a_load_without_lots_is_a_fault_of_the_load(tmp_path: Path) -> None:
         load_case(path)
     path.write_text(path.read_text() + 'unlisted = "order"\n')
     assert len(load_case(path).problem.loads) == 2
+
+
+def test_prescribed_keys_are_found_in_the_prescriptions() -> None:
+    case = load_case(Path(__file__).parents[2] / "configs" / "station.toml")
+    key = "prescriptions.people.yuki.allergies.peanuts"
+    assert case.where(key).endswith("station/prescriptions.toml:15")
+    assert case.where("prescriptions.people.yuki.allergies.peanuts.never") == case.where(key)
+    assert case.written(key) == "severe"
+    assert case.where("prescriptions.file").endswith("station.toml:13")
+    assert case.written("stowage.volume_l") == 505
+    assert case.written("stowage.volume_l.more") is None
+    assert case.written("stowage.nothing") is None
