@@ -25,7 +25,9 @@ MARGIN = Decimal("0.6")
 """How much better than asked, in per cent of liking, the relaxation must be for a search to find a menu; from
 trials, and then from the points found."""
 SPARE = Decimal("0.05")
-"""Liking, in per cent, that may be left over."""
+"""Liking, in per cent, aimed at beyond the floor."""
+LEFT_OVER = Decimal("0.3")
+"""Liking, in per cent, that may be left over without another try."""
 TRIES, GUESSES = 5, 3
 """Limits tried for a point, at most, and how many of them the relaxation proposes."""
 
@@ -98,9 +100,12 @@ class Held:
             # what a menu stayed behind the relaxation here, the next ones will
             short = MARGIN if liking is None else self.floor - liking
             self._margin = max(SPARE, self._margin + short + SPARE)
-            if liking is not None and liking >= self.floor:
-                return self._good(axis, limits)
-            bad = cap, liking
+            if liking is None or liking < self.floor:
+                bad = cap, liking
+                continue
+            good = self._good(axis, limits)
+            if bad is not None or liking - self.floor <= LEFT_OVER:
+                break
         return good
 
     def _next(
