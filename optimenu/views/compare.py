@@ -47,6 +47,8 @@ PLOTTED = ("volume_l_person_day", "liking")
 PERCENT = ("liking", "least_liking", "gap")
 _NAMES = {"mass_kg": "Gross mass", "volume_l": "Stowed volume", "water_l": "Water"}
 NONE = "no limit"
+UNSURE = 0.25
+"""Half of an interval of an exponent from which nothing is said of it; common practice, no source."""
 _NUMBERS = re.compile(r"[\d.,]+")
 
 
@@ -164,7 +166,9 @@ def _growth(g: Growth) -> str:
     unit = TOTALS[g.name]
     each = f"{plain(Decimal(str(g.least)), 3)} to {plain(Decimal(str(g.most)), 3)} {unit} a person-day"
     how = "the same each day, as far as these cases tell"
-    if not g.repeats:
+    if g.half > UNSURE:
+        how = "these cases do not tell whether it changes a day"
+    elif not g.repeats:
         how = "less a day, the longer the stay" if g.exponent < 1 else "more a day, the longer the stay"
     power = f"days to the {g.exponent:.3f} ± {g.half:.3f}"
     return f"{_NAMES[g.name]} grows as {power} (95 %, {g.count} lengths): {how}; {each}."

@@ -121,6 +121,12 @@ def test_the_page_says_what_was_found():
     assert "no table [storage]" not in said
 
 
+def test_an_exponent_that_is_not_known_says_nothing():
+    rows = [menu(k, {"days": str(d)}, d, m) for k, (d, m) in enumerate(((10, 30), (20, 90), (40, 80)))]
+    assert "these cases do not tell whether it changes a day" in words(rows)
+    assert "the same each day" not in words(rows)
+
+
 def test_what_storage_makes_bind_is_told_from_its_first_length():
     rows = [menu(k, {"days": str(d)}, d, 3 * d) for k, d in enumerate((10, 20))]
     rows.append(menu(3, {"days": "40"}, 40, 120, losses_bind="juno: THIA_mg VITC_mg; mira: VITC_mg"))
