@@ -3,7 +3,8 @@
 The relaxation says how high the least liking can be and at which prices of the persons' worth that is
 proved (``fair``). The first search looks for a menu at those prices, its shared limits dealt as the
 relaxation deals them. Levellings then move shared limits to those who are behind, and a last search raises
-the mean from that menu at prices that keep the least liking where it is. Menus are compared by their exact likings, never by what the search was told.
+the mean from that menu at prices that keep the least liking where it is. Menus are compared by their exact
+likings, never by what the search was told.
 """
 
 from __future__ import annotations
