@@ -53,7 +53,8 @@ class Conflict:
     person : str
         Whose own limits they are; empty when the crew's take part.
     members : tuple of Member
-        What the proof leans on most comes first.
+        Limits of rows first, those the proof leans on most before others; then what refuses servings:
+        as long as that stands, the rows cannot hold together.
     patterns : tuple of Limit
         Courses that nothing may fill, where that is the conflict. Patterns of courses and what packs
         hold are taken as given otherwise.
@@ -110,10 +111,9 @@ def conflict(
     needed while all refusals stand is needed while fewer do, so nothing more can be left out of the two.
     """
     whole = limits(problem, rules)
-    scopes = [(p, person_part(problem, whole, p)) for p in range(len(problem.people))]
-    if len(problem.people) == 1:
-        scopes = []
-    desks = [(p, Desk(board(problem, rules, part))) for p, part in (*scopes, (None, whole))]
+    alone = range(len(problem.people)) if len(problem.people) > 1 else ()
+    scopes = [*((p, person_part(problem, whole, p)) for p in alone), (None, whole)]
+    desks = [(p, Desk(board(problem, rules, part))) for p, part in scopes]
     for person, desk in desks:
         rows = least_by_proof(desk.ask, desk.board.patterns, desk.board.limits)
         if rows is not None:
