@@ -66,6 +66,9 @@ def test_the_plans_are_what_they_should_be(plans):
         "reserve": lambda p: any(not p.question.days[d].eaten for d in p.program.day if d >= 0),
         "dated": lambda p: any(d.block == "dated" for d in p.question.days),
         "loads": lambda p: len(p.question.loads) > 1,
+        "losses": lambda p: any(
+            p.question.changes(a.top) for r in p.rules if r.table == "nutrients" for a in r.asks
+        ),
     }
     seen = {k: sum(of(p) and p.judged.best is not None for p in plans) for k, of in kinds.items()}
     assert min(seen.values()) >= 20, seen

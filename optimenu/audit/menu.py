@@ -5,14 +5,17 @@ Never sees the Program: the rows the search worked with are computed a second ti
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from optimenu.menu.tally import Tally
 from optimenu.program.build import offered
 from optimenu.program.origin import Origin
+from optimenu.program.page import GOAL_DECIMALS
 from optimenu.rules.base import Breach, Measure, unit_word
 
 if TYPE_CHECKING:
@@ -75,6 +78,12 @@ class Report:
     def holds(self) -> bool:
         """True when every hard promise is kept."""
         return not self.breaches
+
+    @property
+    def least(self) -> Decimal:
+        """Liking of whoever likes it least, less the price of soft breaches, rounded down to 18 decimals."""
+        least = min(Fraction(liked.worth) / Fraction(liked.best) for liked in self.liked)
+        return Decimal(math.floor(least * 10**GOAL_DECIMALS)).scaleb(-GOAL_DECIMALS) - self.price
 
 
 def audit_menu(problem: Problem, rules: Sequence[Rule[Any]], menu: Menu, scale: Scale) -> Report:

@@ -131,7 +131,14 @@ DIET_COLUMNS: tuple[Column, ...] = tuple(
     Column(f"diet_{d}", "word", f"Suits {d.replace('_', ' ')}", words=_YES_NO) for d in DIETS
 )
 LOSS_COLUMNS: tuple[Column, ...] = tuple(
-    Column(f"loss_{v}_per_month", "number", f"First-order loss of {v} in storage", "1/month", least=0, most=5)
+    Column(
+        f"loss_{v}_per_month",
+        "number",
+        f"First-order loss of {v} in storage at 21 deg C",
+        "1/month",
+        least=0,
+        most=5,
+    )
     for v in VITAMINS_LOST
 )
 NUTRIENT_COLUMNS: tuple[Column, ...] = tuple(

@@ -13,13 +13,11 @@ from optimenu.catalogue.columns import Column
 from optimenu.catalogue.item import Catalogue
 from optimenu.errors import InputFaults
 from optimenu.files import choose
+from optimenu.nutrition.losses import DAYS_PER_MONTH
 from optimenu.tables import Row, read_table
 
 STATES = ("released", "held", "rejected", "ordered")
 """Release states; only ``released`` packs may be eaten, ``ordered`` ones not before they arrive."""
-
-DAYS_PER_MONTH = Decimal("30.4375")
-"""Mean days of a month: 365.25 / 12 (Julian year), used for the part of a month only."""
 
 STOCK_COLUMNS: dict[str, Column] = {
     c.name: c

@@ -7,7 +7,20 @@ import sys
 
 import typer
 
-from optimenu.commands import audit, check, drill, export_model, order, plan, rules, schema, sheet, show
+from optimenu.commands import (
+    audit,
+    check,
+    drill,
+    explain,
+    export_model,
+    order,
+    plan,
+    rules,
+    schema,
+    sheet,
+    show,
+    trade,
+)
 from optimenu.errors import InputFaults, OptimenuError
 
 app = typer.Typer(
@@ -21,8 +34,8 @@ app = typer.Typer(
     ),
 )
 for name, module in (
-    ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("sheet", sheet), ("order", order),
-    ("drill", drill), ("model", export_model),
+    ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("explain", explain),
+    ("trade", trade), ("sheet", sheet), ("order", order), ("drill", drill), ("model", export_model),
     ("rules", rules), ("schema", schema),
 ):  # fmt: skip
     app.command(name)(module.run)

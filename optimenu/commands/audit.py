@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from optimenu.audit.menu import Report
+    from optimenu.planning import Proof
     from optimenu.rules.base import Breach
 
 
@@ -24,11 +25,13 @@ def run(
     as_json: Annotated[bool, typer.Option("--json", help="Write what was found as JSON to stdout.")] = False,
 ) -> None:
     """Audit a run: every limit from the tables in exact arithmetic, the bound from its multipliers."""
+    from dataclasses import replace
+
     from optimenu.audit.menu import audit_menu
     from optimenu.errors import AuditFailed
     from optimenu.exports.run_folder import find_run, read_run
     from optimenu.menu.read import read_menu
-    from optimenu.planning import prove, whole
+    from optimenu.planning import prove_run, scale_faults
     from optimenu.views.console import error_console, output_console
 
     folder = find_run(run_folder)
@@ -36,22 +39,20 @@ def run(
     found = read_run(folder)
     lines = found.menu if menu is None else read_menu(menu)
     report = audit_menu(found.case.problem, found.case.rules, lines, found.scale)
-    proof = prove(
-        whole(found.case, found.scale),
-        found.certificate,
-        report,
-        bound=found.record["bound"],
-        value=found.record["value"] if menu is None else None,
-    )
+    certificates = found.least_certificate, found.certificate
+    proof = prove_run(found.case, found.scale, certificates, report, found.record, planned=menu is None)
+    base = found.scaled_by()
+    if base is not None:
+        proof = replace(proof, faults=(*proof.faults, *scale_faults(base, found.scale)))
     if as_json:
         import json
 
         labels = [d.label for d in found.case.problem.days]
-        print(json.dumps(_data(report, proof.faults, proof.proved, labels), indent=1))
+        print(json.dumps(_data(report, proof, labels), indent=1))
     else:
         from optimenu.views.audit import audit_page
 
-        output_console().print(audit_page(report, proof.faults, proof.proved))
+        output_console().print(audit_page(report, proof.faults, proof.proved, proof.least))
     count = len(report.breaches) + len(proof.faults)
     if count:
         failed = AuditFailed(f"audit failed: {count} {'fault' if count == 1 else 'faults'}")
@@ -59,14 +60,21 @@ def run(
         raise failed
 
 
-def _data(report: Report, faults: Sequence[str], proved: object, labels: Sequence[str]) -> dict[str, Any]:
+def _data(report: Report, proof: Proof, labels: Sequence[str]) -> dict[str, Any]:
+    least: dict[str, Any] = {}
+    if proof.least is not None:
+        least = {
+            "least_liking": str(report.least) if report.holds else None,
+            "least_bound_proved": str(proof.least),
+        }
     return {
-        "holds": report.holds and not faults,
+        "holds": report.holds and not proof.faults,
         "measured": len(report.measures),
         # a menu that breaks hard limits has no value
         "value": str(report.value) if report.holds else None,
-        "bound_proved": None if proved is None else str(proved),
-        "faults": list(faults),
+        "bound_proved": None if proof.proved is None else str(proof.proved),
+        **least,
+        "faults": list(proof.faults),
         "breaches": [_breach(b, labels) for b in report.breaches],
         "soft_limits_missed": [_breach(b, labels) for b in report.soft],
     }

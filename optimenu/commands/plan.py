@@ -204,13 +204,19 @@ def _show(planned: Planned, options: Options, folder: Path, asked: Asked, *, as_
 def _page(planned: Planned, data: Mapping[str, Any], folder: Path, *, as_json: bool) -> None:
     import json
 
+    from optimenu.menu.tally import Tally
+    from optimenu.stowage.losses import losses_of_all
     from optimenu.views.console import output_console
+    from optimenu.views.losses import lost_lines
     from optimenu.views.summary import summary
 
     if as_json:
         print(json.dumps({**data, "run": str(folder)}, indent=1))
     elif planned.report is not None:
-        output_console().print(summary(planned.case.problem, planned.report, data))
+        assert planned.menu is not None  # what was audited
+        problem = planned.case.problem
+        lost = losses_of_all(Tally.of(problem, planned.menu), planned.case.rules)
+        output_console().print(summary(problem, planned.report, data, lost_lines(problem, lost)))
 
 
 def _without_menu(
@@ -220,10 +226,14 @@ def _without_menu(
     planned: Planned | None = None,
 ) -> None:
     """Say what stands in the way, on stderr and in the error, which follows."""
+    from optimenu.files import shown_path
     from optimenu.views.console import error_console
     from optimenu.views.impossible import impossible
 
     error_console().print(impossible(case, shortfalls, planned))
+    error_console().print(
+        f"What would give a menu: optimenu explain {shown_path(case.files[0])}", highlight=False
+    )
     days = [d.label for d in case.problem.days]
     error.details["conflicts"] = [
         {

@@ -5,13 +5,14 @@ from __future__ import annotations
 import threading
 import time
 from concurrent.futures import Future
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from optimenu.commands.ctrl_c import NOTHING
 from optimenu.errors import Interrupted
 from optimenu.planning import Options, Planned, plan
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from types import TracebackType
 
     from optimenu.commands.ctrl_c import Asked
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from optimenu.solve.halt import Halt
     from optimenu.solve.outcome import Progress
 
+T = TypeVar("T")
 WORDS = {
     "rows": "writing the limits as rows",
     "liking": "finding the best each person could have",
@@ -28,11 +30,12 @@ WORDS = {
     "compile_anew": "compiling the search (every time: no folder to keep it in can be written)",
     "search": "looking for a menu",
     "polish": "settling what is shared",
+    "others": "raising the mean, the least liking kept",
     "audit": "auditing the menu from the tables",
     "write": "writing the run",
 }
 
-SEARCHING = ("search", "polish", "audit")
+SEARCHING = ("search", "others", "polish", "audit")
 """Phases in which there may be a menu."""
 LOOK = 0.1
 """Seconds between two looks at whether the user asks for an end."""
@@ -48,6 +51,7 @@ class Watch:
         self._console = error_console()
         self._status = self._console.status("starting") if self._console.is_terminal else None
         self._phase = ""
+        self._about = ""
         self._moves = 0
         self._began = self._since = time.perf_counter()
         self._lock = threading.Lock()
@@ -70,6 +74,13 @@ class Watch:
             self.times[self._phase] = self.times.get(self._phase, 0.0) + now - self._since
         self._since = now
 
+    def about(self, words: str) -> None:
+        """Say which of several tasks the phases that follow belong to."""
+        with self._lock:
+            self._about = f"{words}: "
+            if self._status is None:
+                self._console.print(words, highlight=False)
+
     def phase(self, name: str, message: Progress | None = None) -> None:
         """Tell a phase, and how far it is."""
         with self._lock:
@@ -78,10 +89,10 @@ class Watch:
                 self._close()
                 self._phase = name
                 self._moves = (message and message.moves) or 0
-                if self._status is None:
+                if self._status is None and not self._about:
                     self._console.print(f"{words} ...", highlight=False)
             if self._status is not None:
-                self._status.update(words + self._figures(message, time.perf_counter()))
+                self._status.update(self._about + words + self._figures(message, time.perf_counter()))
 
     def _figures(self, message: Progress | None, now: float) -> str:
         """Return what a message says in figures, and how long the phase and all of it have taken."""
@@ -114,7 +125,6 @@ def interruptible(case: Case, options: Options, watch: Watch, halt: Halt, asked:
     Interrupted
         On a Ctrl-C before the search has begun, when there is no menu to keep, or on a second one: at once.
     """
-    done: Future[Planned] = Future()
     searching = threading.Event()
 
     def phase(name: str, message: Progress | None = None) -> None:
@@ -122,14 +132,40 @@ def interruptible(case: Case, options: Options, watch: Watch, halt: Halt, asked:
             searching.set()
         watch.phase(name, message)
 
-    def work() -> None:
+    return in_a_thread(lambda: plan(case, options, phase, halt), watch, asked, searching.is_set)
+
+
+def in_a_thread(
+    work: Callable[[], T],
+    watch: Watch,
+    asked: Asked,
+    kept: Callable[[], bool],
+    what: str = "the best menu so far",
+) -> T:
+    """Work in another thread and look for Ctrl-C, which has set the halt that the work looks at.
+
+    Parameters
+    ----------
+    kept : callable
+        Tells whether there is anything to keep yet.
+    what : str
+        What is kept, in words.
+
+    Raises
+    ------
+    Interrupted
+        On a Ctrl-C while there is nothing to keep, or on a second one: at once.
+    """
+    done: Future[T] = Future()
+
+    def run() -> None:
         try:
-            done.set_result(plan(case, options, phase, halt))
+            done.set_result(work())
         except BaseException as error:
             done.set_exception(error)
 
     # a daemon, so that a second Ctrl-C need not wait for it
-    threading.Thread(target=work, daemon=True).start()
+    threading.Thread(target=run, daemon=True).start()
     told = False
     while True:
         try:
@@ -137,8 +173,8 @@ def interruptible(case: Case, options: Options, watch: Watch, halt: Halt, asked:
         except TimeoutError:
             if done.done():
                 raise
-        if asked.times > 1 or (asked.times and not searching.is_set()):
+        if asked.times > 1 or (asked.times and not kept()):
             raise Interrupted(NOTHING)
         if asked.times and not told:
             told = True
-            watch.phase("stopping; the best menu so far is kept (Ctrl-C again: at once, keeping nothing)")
+            watch.phase(f"stopping; {what} is kept (Ctrl-C again: at once)")

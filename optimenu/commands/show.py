@@ -131,15 +131,18 @@ def _print_pages(
     everything: bool,
 ) -> None:
     from optimenu.menu.tally import Tally
+    from optimenu.stowage.losses import losses_of_all
     from optimenu.views.console import output_console
     from optimenu.views.cycle import cycle_page
     from optimenu.views.day import day_page
+    from optimenu.views.losses import lost_lines, lost_table
     from optimenu.views.nutrients import nutrients_page
     from optimenu.views.summary import broken, summary
     from optimenu.views.totals import totals_page
 
     problem, console = found.case.problem, output_console()
     tally = Tally.of(problem, found.menu)
+    lost = losses_of_all(tally, found.case.rules)
     if not report.holds:
         for line in broken(report):
             console.print(line)
@@ -149,7 +152,8 @@ def _print_pages(
     if nutrients:
         for p in people:
             missing = found.record["not_assessed"]
-            console.print(nutrients_page(problem, tally, report.measures, p, missing, console.width))
+            gone = lost_table(problem, p, lost[p])
+            console.print(nutrients_page(problem, tally, report.measures, p, missing, console.width, gone))
     if totals:
         ids = {problem.people[p].id for p in people}
         mine = tuple(m for m in report.measures if m.origin.person in ids or not m.origin.person)
@@ -157,7 +161,7 @@ def _print_pages(
     if not numbers and not nutrients and not totals:
         for p in people:
             console.print(cycle_page(problem, tally, p, console.width))
-        console.print(summary(problem, report, found.record))
+        console.print(summary(problem, report, found.record, lost_lines(problem, lost)))
 
 
 def _print_json(found: Run, report: Report, people: list[int], numbers: list[int]) -> None:

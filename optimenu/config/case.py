@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from optimenu.catalogue.item import Catalogue
+from optimenu.catalogue.losses import read_losses
 from optimenu.catalogue.read import read_catalogue
 from optimenu.catalogue.stock import StockRow, read_stock
 from optimenu.config.changes import Change
 from optimenu.config.days import known_kinds, plan_days
+from optimenu.config.keeping import storage_of
 from optimenu.config.main_settings import ConfigBase, config_model
 from optimenu.config.roles import refused
 from optimenu.config.sift import sift
@@ -40,6 +42,7 @@ from optimenu.rules.registry import rule_classes
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from optimenu.catalogue.losses import Losses
     from optimenu.rules.base import Rule
 
 T = TypeVar("T")
@@ -79,6 +82,11 @@ class Case:
     def contents(self, path: Path) -> bytes:
         """What one of the files says."""
         return self.text if self.text is not None and path == self.files[0] else path.read_bytes()
+
+    @property
+    def least_first(self) -> bool:
+        """Whether the liking of whoever likes the menu least goes before the mean."""
+        return self.settings.goal.first == "least"
 
     def where(self, key: str) -> str:
         """File and line of a dotted config key, or of the closest one that is written.
@@ -140,13 +148,15 @@ class _Loader:
         people = sorted(names) if isinstance(names, dict) else []
         scores: tuple[Score, ...] | None = None
         stock: tuple[StockRow, ...] | None = None
+        losses: Losses | None = None
         if catalogue is not None:
+            losses = self._file("storage", lambda p: read_losses(p, catalogue), "losses")
             scores = self._file("tasting", lambda p: read_tasting(p, catalogue, people))
             stock = self._file("stock", lambda p: read_stock(p, catalogue))
         scripts = self._prescriptions(people)
         if settings is None or catalogue is None or scores is None:
             raise InputFaults(self.faults)
-        problem = self._problem(settings, catalogue, scores, stock, scripts)
+        problem = self._problem(settings, catalogue, scores, stock, scripts, losses or {})
         if problem is None:
             raise InputFaults(self.faults)
         rules = self._rules(settings, problem)
@@ -161,21 +171,21 @@ class _Loader:
     def _fault(self, keys: tuple[str, ...], message: str) -> None:
         self.faults.append(self.layers.fault(keys, f"{place_of(keys)}: {message}"))
 
-    def _path(self, table: str) -> Path | None:
+    def _path(self, table: str, key: str = "file") -> Path | None:
         """File that a table names; its fault, if any, is kept."""
         value = self.layers.values.get(table)
-        text = value.get("file") if isinstance(value, dict) else None
+        text = value.get(key) if isinstance(value, dict) else None
         if not isinstance(text, str):
             return None  # absent, or already a fault of the settings
-        found = self.layers.path((table, "file"), text)
+        found = self.layers.path((table, key), text)
         if isinstance(found, Fault):
             self.faults.append(found)
             return None
         self.files.append(found)
         return found
 
-    def _file(self, table: str, read: Callable[[Path], T]) -> T | None:
-        path = self._path(table)
+    def _file(self, table: str, read: Callable[[Path], T], key: str = "file") -> T | None:
+        path = self._path(table, key)
         if path is None:
             return None
         try:
@@ -226,6 +236,7 @@ class _Loader:
         scores: tuple[Score, ...],
         stock: tuple[StockRow, ...] | None,
         scripts: Mapping[str, Prescription],
+        losses: Losses,
     ) -> Problem | None:
         before = len(self.faults)
         whole = catalogue
@@ -271,6 +282,7 @@ class _Loader:
             away=found.away,
             shared_packs=found.shared_packs,
             plain_water_on=water.plain_ml_on,
+            storage=None if settings.storage is None else storage_of(settings.storage, catalogue, losses),
         )
 
     def _marks(self, settings: ConfigBase) -> None:

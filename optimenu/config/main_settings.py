@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import ConfigDict, Field, create_model
 
+from optimenu.config.keeping import StorageTable
 from optimenu.config.sift import CatalogueTable
 from optimenu.crew.people import PersonTable
 from optimenu.rules.registry import rule_classes
@@ -128,9 +129,13 @@ class PacksTable(Settings):
 
 
 class GoalTable(Settings):
-    """What is made as large as it can be: the crew's mean liking."""
+    """What is made as large as it can be."""
 
     changed_by: ClassVar[Role | None] = "planner"
+
+    first: Literal["mean", "least"] = "mean"
+    """What goes first: the crew's mean liking, or the liking of whoever likes the menu least, and the mean
+    after that. The price of soft limits missed is taken off either."""
 
     repeat_share: Annotated[Number, Span(least=0, most=1)] = Decimal("0.8")
     """r: the k-th use of an item in the cycle is worth (1 - r**(k-1)) x the smallest worth less;
@@ -206,6 +211,8 @@ class ConfigBase(Settings):
     """Hours that people keep, by a name of yours."""
     packs: PacksTable = PacksTable()
     """Opened packs."""
+    storage: StorageTable | None = None
+    """How food is kept, and what it loses."""
     goal: GoalTable = GoalTable()
     """Goal."""
     search: SearchTable = SearchTable()

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from optimenu.crew.acceptance import Acceptance
 from optimenu.measures import found as as_written
+from optimenu.nutrition.losses import stored_nutrients
 from optimenu.program.build import offered, refusal
 from optimenu.rules.nutrient_settings import not_assessed
 from optimenu.rules.nutrients import Nutrients
@@ -39,7 +40,8 @@ class OpenPoint:
     kind : str
         What it is: ``no_item``, ``no_prescription``, ``allergen_unknown``, ``may_contain``,
         ``fast_energy``, ``fast_outside``, ``not_tasted``, ``lots``,
-        ``use_by``, ``best_before``, ``not_assessed``, ``left_out``, ``not_proved``, ``changed``.
+        ``use_by``, ``best_before``, ``not_assessed``, ``left_out``, ``not_proved``, ``loss_unknown``,
+        ``changed``.
     waits_on : str
         Who must act; for a change, who made it.
     about : str
@@ -243,6 +245,21 @@ class _Look:
             if count:
                 facts.append({"column": column, "items": count, "of": len(items)})
         yield OpenPoint("not_proved", "the maker, through the dietitian", "", facts)
+        yield OpenPoint(
+            "loss_unknown", "the maker, through the dietitian", "", list(self._unknown_losses(items))
+        )
+
+    def _unknown_losses(self, items: list[Item]) -> Iterator[dict[str, Any]]:
+        """Nutrients that count for nothing in floors, with the number of items on offer they do so in."""
+        kept, last = self.problem.retention, self.problem.dates[-1]
+        for nutrient in stored_nutrients().values() if kept is not None else ():
+            column = next((c for c in nutrient.columns if c in self.problem.catalogue.columns), None)
+            if column is None or nutrient.tag in ("RETOL", "CARTB"):
+                continue
+            bearing = [i for i in items if self.problem.amount(i, column)]
+            count = sum(kept is not None and not kept.on(i, column, last)[2] for i in bearing)
+            if count:
+                yield {"column": column, "items": count, "of": len(bearing)}
 
     def changed(self) -> Iterator[OpenPoint]:
         """What files changed in those they extend, by the role of the writer."""

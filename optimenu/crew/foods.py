@@ -25,8 +25,8 @@ class Foods(Named):
     contains: tuple[str, ...] = ()
     """Allergens: items that contain, may contain or are not known to be free of one of them."""
     column: str | None = None
-    """Nutrient column (``CAFFN_mg``): items with more than ``most`` in one serving; an unknown amount
-    counts at its upper estimate, and without one is more."""
+    """Nutrient column (``CAFFN_mg``): items with more than ``most`` in one serving at production; an unknown
+    amount counts at its upper estimate, and without one is more."""
     most: NonNegative = Decimal(0)
     """Most in one serving that is not meant, in the nutrient's unit."""
 

@@ -1,1 +1,1 @@
-"""Why there is no menu, in limits a person can find and change."""
+"""Why there is no menu, what would give one; or what limits of a menu are worth, and why not this item."""

@@ -39,7 +39,7 @@ def words_of(problem: Problem, origin: Origin) -> str:
 
 def label_of(problem: Problem, grain: Grain, measures: Sequence[Measure]) -> str:
     """Name a limit: in its rule's words, without the days it does not mean alone; else by its key."""
-    labels = {_undated(problem, m) for m in measures} if measures else set()
+    labels = {undated(problem, m) for m in measures} if measures else set()
     if len(labels) == 1:
         return labels.pop()
     parts = grain.key.split(".")
@@ -52,7 +52,8 @@ def label_of(problem: Problem, grain: Grain, measures: Sequence[Measure]) -> str
     return f"{grain.person}: {words}" if grain.person else words
 
 
-def _undated(problem: Problem, measure: Measure) -> str:
+def undated(problem: Problem, measure: Measure) -> str:
+    """Label of a promise without the day or the run of days it is of."""
     origin, label = measure.origin, measure.label
     if origin.day >= 0:
         label = re.sub(rf"\b{re.escape(problem.days[origin.day].label)}\b", "a day", label, count=1)

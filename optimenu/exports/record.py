@@ -9,6 +9,8 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 from optimenu.exports.run_folder import (
+    CERTIFICATE,
+    LEAST_CERTIFICATE,
     TOTALS,
     input_files,
     menu_rows,
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from optimenu.audit.menu import Report
     from optimenu.menu.menu import Menu
     from optimenu.planning import Options, Planned
+    from optimenu.solve.outcome import First
 
 FORMAT = 1
 
@@ -73,6 +76,10 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
         "gap": None if gap is None else f"{float(gap):.9f}",
         "gap_reached": outcome.reached,
         "gap_closed": outcome.closed,
+        "scale_of": (planned.given.config if planned.given else case.files[0])
+        .relative_to(case.root)
+        .as_posix(),
+        **({} if outcome.first is None else {"least": least_first(planned, outcome.first)}),
         "price_of_soft_limits": str(report.price),
         "people": [
             {
@@ -89,6 +96,27 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
         "not_proved": not_proved(report),
         "not_assessed": list(not_assessed(settings.nutrients, case.problem)),
     }
+
+
+def least_first(planned: Planned, first: First) -> dict[str, Any]:
+    """Return what came of the least liking, and at which prices of worth both bounds are proved."""
+    people = [p.id for p in planned.case.problem.people]
+    gap = first.gap
+    return {
+        "value": str(claimed(first.value)),
+        "bound": str(claimed(first.bound)),
+        "gap": None if gap is None else f"{float(gap):.9f}",
+        "gap_reached": first.reached,
+        "gap_closed": first.closed,
+        "prices": dict(zip(people, map(plain, first.prices), strict=True)),
+        "mean_prices": dict(zip(people, map(plain, first.mean_prices), strict=True)),
+        "mean_factor": plain(first.factor),
+    }
+
+
+def plain(value: Decimal) -> str:
+    """Return a decimal as written, never with an exponent."""
+    return format(value, "f")
 
 
 def started_from(menu: Menu, left_out: int) -> dict[str, Any]:
@@ -121,6 +149,7 @@ def run_files(planned: Planned, options: Options, times: Mapping[str, float]) ->
     if planned.menu is None or planned.report is None or planned.outcome.certificate is None:
         msg = "a run needs a menu"
         raise ValueError(msg)
+    first = planned.outcome.first
     days = [d.label for d in planned.case.problem.days]
     lines = menu_rows(planned.menu)
     totals = total_rows(planned.report.measures, days)
@@ -130,7 +159,8 @@ def run_files(planned: Planned, options: Options, times: Mapping[str, float]) ->
         "menu.parquet": parquet_bytes(COLUMNS, lines),
         "totals.csv": table_bytes(TOTALS, totals),
         "totals.parquet": parquet_bytes(TOTALS, totals),
-        "certificate.json": planned.outcome.certificate.to_json().encode(),
+        CERTIFICATE: planned.outcome.certificate.to_json().encode(),
+        **({} if first is None else {LEAST_CERTIFICATE: first.certificate.to_json().encode()}),
         "record.json": (json.dumps(record(planned, options), indent=1) + "\n").encode(),
         "times.json": (
             json.dumps({phase: round(seconds, 3) for phase, seconds in times.items()}, indent=1) + "\n"

@@ -6,6 +6,7 @@
       menu.csv, menu.parquet      one line per planned serving
       totals.csv, totals.parquet  every promise measured
       certificate.json            the bound's multipliers and cuts
+      certificate_least.json      those of the bound on the least liking, where that goes first
       record.json                 inputs with SHA-256, versions, seed, options, value, bound, gap
       times.json                  how long it took; apart, so that the record is the same every time
       inputs/                     every file the plan was made from, paths as in the project
@@ -45,6 +46,7 @@ TOTALS = (
     "soft_price", "known_share", "proved", "amount_outside",
 )  # fmt: skip
 LATEST = "latest"
+CERTIFICATE, LEAST_CERTIFICATE = "certificate.json", "certificate_least.json"
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,15 @@ class Run:
     scale: Scale
     certificate: Certificate | None
     record: Mapping[str, Any]
+    least_certificate: Certificate | None = None
+
+    def scaled_by(self) -> Case | None:
+        """Return the case whose bests make the scale, read from this folder; None when that is its own."""
+        name = self.record.get("scale_of", self.record["config"])
+        if name == self.record["config"]:
+            return None
+        root = self.folder / "inputs"
+        return load_case(root / name, root)
 
 
 def table_bytes(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
@@ -124,7 +135,7 @@ def new_folder(parent: Path, stem: str) -> Path:
 
 
 def write_folder(
-    folder: Path, files: Mapping[str, bytes], slowly: float = 0.0, *, latest: bool = True
+    folder: Path, files: Mapping[str, bytes], slowly: float = 0.0, *, latest: bool | None = True
 ) -> Path:
     """Write a run folder under a passing name, then rename it: it is whole or not there.
 
@@ -133,8 +144,9 @@ def write_folder(
     files : mapping of relative path to contents
     slowly : float
         Seconds to wait between files; lets a test kill the process in between.
-    latest : bool
-        False leaves the name of the latest run where it is: a plan cut short does not take its place.
+    latest : bool or None
+        False leaves the name of the latest run where it is: a plan cut short does not take its place. None
+        never names one: the folder is a part of something larger.
 
     Raises
     ------
@@ -164,15 +176,15 @@ def write_folder(
         except BaseException:
             shutil.rmtree(passing, ignore_errors=True)
             raise
-        if latest or not (folder.parent / LATEST).exists():
-            _replace(folder.parent / LATEST, f"{folder.name}\n".encode())
+        if latest or (latest is not None and not (folder.parent / LATEST).exists()):
+            replace_file(folder.parent / LATEST, f"{folder.name}\n".encode())
     except OSError as error:
         text = f"cannot be written: {error.strerror or error}"
         raise InputFaults([Fault(shown_path(folder), 0, text)]) from error
     return folder
 
 
-def _replace(path: Path, contents: bytes) -> None:
+def replace_file(path: Path, contents: bytes) -> None:
     """Write a small file by way of another name, so that it is whole at any moment."""
     handle, name = tempfile.mkstemp(prefix=f".passing-{os.getpid()}-", dir=path.parent)
     with os.fdopen(handle, "wb") as out:
@@ -195,7 +207,7 @@ def write_new(path: Path, contents: bytes) -> None:
         raise InputFaults([Fault(shown_path(path), 0, "exists already and is not overwritten; name another")])
     try:
         sweep(path.parent)
-        _replace(path, contents)
+        replace_file(path, contents)
     except OSError as error:
         text = f"cannot be written: {error.strerror or error}"
         raise InputFaults([Fault(shown_path(path), 0, text)]) from error
@@ -282,14 +294,17 @@ def read_run(folder: Path) -> Run:
         raise InputFaults(faults)
     root = folder / "inputs"
     case = load_case(root / record["config"], root)
-    certificate = None
-    path = folder / "certificate.json"
-    if path.is_file():
-        try:
-            certificate = Certificate.from_json(path.read_text())
-        except ValueError as error:
-            raise InputFaults([Fault(shown_path(path), 0, str(error))]) from None
-    return Run(folder, case, read_menu(folder / "menu.csv"), scale, certificate, record)
+    certificate, least = (_certificate(folder / name) for name in (CERTIFICATE, LEAST_CERTIFICATE))
+    return Run(folder, case, read_menu(folder / "menu.csv"), scale, certificate, record, least)
+
+
+def _certificate(path: Path) -> Certificate | None:
+    if not path.is_file():
+        return None
+    try:
+        return Certificate.from_json(path.read_text())
+    except ValueError as error:
+        raise InputFaults([Fault(shown_path(path), 0, str(error))]) from None
 
 
 def menu_rows(menu: Menu) -> list[tuple[object, ...]]:

@@ -7,6 +7,8 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from optimenu.problem.storage import Retention
+
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterator, Mapping
     from datetime import date
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from optimenu.crew.people import Person
     from optimenu.problem.calendar import Course, Load, Meal, PlanDay
     from optimenu.problem.opening import Span
+    from optimenu.problem.storage import Storage
 
 WORTH_DECIMALS = 6
 ZERO = Decimal(0)
@@ -73,6 +76,8 @@ class Problem:
         Every day kind the config knows; one of them may have no day left.
     shared_packs : mapping of item id to tuple of tuples of int
         Groups of people who draw on one opened pack of an item; nobody is in two of them.
+    storage : Storage or None
+        How food is kept and what it loses; None: nutrients count as at production.
     """
 
     name: str
@@ -94,6 +99,7 @@ class Problem:
     sleep: Mapping[int, tuple[tuple[int, int], ...]] = field(default_factory=dict)
     away: frozenset[tuple[int, int, str]] = frozenset()
     shared_packs: Mapping[str, tuple[tuple[int, ...], ...]] = field(default_factory=dict)
+    storage: Storage | None = None
 
     @cached_property
     def person_number(self) -> Mapping[str, int]:
@@ -232,8 +238,47 @@ class Problem:
         return last
 
     def amount(self, item: Item, column: str) -> Decimal | None:
-        """Nutrient in one serving, in the column's unit, water added counted as fluid; None when unknown."""
+        """Nutrient in one serving at production, in the column's unit; None when unknown.
+
+        Water added is counted as fluid.
+        """
         return item.amount(column)
+
+    @cached_property
+    def retention(self) -> Retention | None:
+        """What is left of nutrients by age; None where losses are not counted."""
+        return None if self.storage is None else Retention(self, self.storage)
+
+    def changes(self, column: str) -> bool:
+        """Tell whether losses in storage are counted and may touch a nutrient."""
+        return self.retention is not None and self.retention.may_change(column)
+
+    def eaten(self, item: Item, column: str, day: int, *, up: bool, mean: bool = False) -> Decimal | None:
+        """Nutrient in one serving when eaten on a plan day, after losses in storage; None when unknown.
+
+        Parameters
+        ----------
+        day : int
+            Plan day.
+        up : bool
+            As a ceiling counts it, by the upper table; a floor reads the lower one.
+        mean : bool
+            Summed over the dates of the day, one serving on each, rather than on its worst date.
+        """
+        known = self.amount(item, column)
+        if not known or self.retention is None or not self.retention.may_change(column):
+            return known if known is None or not mean else known * self.days[day].weight
+        share = self.retention.share(item, column, day)
+        if mean:
+            return known * (share.high_sum if up else share.low_sum)
+        return known * (share.high if up else share.low)
+
+    def surely(self, item: Item, column: str, day: int) -> bool:
+        """Tell whether an amount is known, and what is left of it on a plan day too."""
+        if self.amount(item, column) is None:
+            return False
+        kept = self.retention
+        return kept is None or not kept.may_change(column) or kept.share(item, column, day).known
 
     def plain_water(self, kind: str) -> Decimal:
         """Plain drinking water a person has on a day of this kind, mL."""

@@ -15,11 +15,12 @@ from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules import doses
 from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown
+from optimenu.rules.edits import Edit, moved, sensible
 from optimenu.rules.which import Which, course_faults, meal_faults, people_faults
 from optimenu.settings import Flag, Percent, Settings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from optimenu.catalogue.item import Item
     from optimenu.crew.people import Person
@@ -28,8 +29,11 @@ if TYPE_CHECKING:
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits, Wanted
 
 ZERO = Decimal(0)
+LOWEST_FLOOR = 5
+"""A floor under this needs a reason that only a person can give."""
 
 
 class PersonAvoidTable(Settings):
@@ -208,6 +212,53 @@ never = { tags = ["spicy"] }
             cols = counted[~np.isin(counted, left_out)]
             vals = (guessed[page.item[cols]] * 10**places - part[0]) * weight[page.day[cols]]
             page.row(self._origin(person), cols, vals, high=ZERO, decimals=places)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Let more of a person's servings rest on an estimate; doses of an allergen stay as prescribed."""
+        if origin.key != "avoid.estimated_share":
+            return
+        p = self.problem.person_number[origin.person]
+        every = sum(
+            (d.weight * c.least for d in self.problem.cycle for m in d.meals for c in m.courses
+             if self.problem.attends(p, d, m) and c.name not in self.settings.condiment_courses), 0,
+        )  # fmt: skip
+        old = self.settings.estimated_share
+        words = "the part of a person's servings that may rest on an estimate"
+        yield (moved(origin.key, old, old + amount / max(every, 1) * 100, words, "%"),)
+
+    def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
+        """Take items off a list of dislikes, lower a floor (not under 5), plan what was not tasted."""
+        items = sorted({w.item for w in wanted})
+        key, person = refusal.key, refusal.person
+        if key == f"avoid.people.{person}":
+            yield self._off_list(person, items)
+        elif key == f"people.{person}.floor":
+            old = self.problem.people[self.problem.person_number[person]].floor
+            scores = [self.problem.acceptance[person, i].value for i in items]
+            new = sensible(min(scores, default=old), down=True)
+            if LOWEST_FLOOR <= new < old:
+                yield (Edit(key, old, new, f"the floor of acceptance of {person}"),)
+        elif key == "avoid.estimated":
+            yield (Edit(key, False, True, "", said="plan items on an estimate of the person's score"),)
+        elif key == "avoid.tasted_courses":
+            courses = {w.course for w in wanted}
+            left = tuple(c for c in self.settings.tasted_courses if c not in courses)
+            said = f"plan untasted items, on an estimate, in {', '.join(sorted(courses))} too"
+            yield (Edit(key, self.settings.tasted_courses, left, "", said=said),)
+
+    def _off_list(self, person: str, items: list[str]) -> Edits:
+        """Changes that take items off a person's list, and tags of theirs that stand there."""
+        table = self.settings.people[person]
+        tags = {t for i in items for t in self.problem.catalogue.by_id[i].tags}
+        edits = []
+        for field, gone in (("items", set(items)), ("tags", tags)):
+            old = getattr(table, field)
+            left = tuple(w for w in old if w not in gone)
+            if left != old:
+                off = ", ".join(w for w in old if w in gone)
+                said = f"take {off} off what {person} would rather not have"
+                edits.append(Edit(f"avoid.people.{person}.{field}", old, left, "", said=said))
+        return tuple(edits)
 
     def _origin(self, person: Person) -> Origin:
         return Origin("avoid", "avoid.estimated_share", person.id)

@@ -13,10 +13,11 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, NamedTuple, TypeVar
 
 from optimenu.program.page import soft_price
+from optimenu.rules.edits import moved, stated, unit_of
 from optimenu.settings import Role, Settings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Tally
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from optimenu.problem.problem import Party, Problem
     from optimenu.program.origin import Origin
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits, Wanted
 
 S = TypeVar("S", bound=Settings)
 _ONE = {"servings": "serving", "packs": "pack", "items": "item", "lines": "line", "days": "day"}
@@ -213,6 +215,10 @@ class Rule(ABC, Generic[S]):
         """Every reason why this serving cannot be, one for each setting that by itself forbids it."""
         return ()
 
+    def rows_alone(self, origin: Origin) -> bool:
+        """Tell whether to change the setting of a promise is to move the limits of its rows, no more."""
+        return True
+
     def shapes(self, origin: Origin) -> bool:
         """Tell whether a promise lays down the shape of the meals: taken as given when limits conflict."""
         return False
@@ -266,6 +272,37 @@ class Rule(ABC, Generic[S]):
         size = f"{outward(value, low=low)} {unit_word(unit, value)}"
         text = f"{'lower' if low else 'raise'} {measure.origin.key} to {size}"
         return text.rstrip()
+
+    def stated(self, key: str) -> Any:
+        """What the config says under a dotted key of this table, defaults included; None: nothing."""
+        return stated(self.settings, tuple(key.split(".")[1:]))
+
+    def lever(self, origin: Origin, *, low: bool = False) -> str:
+        """Name what is changed to let a promise give way; promises of one name give way together."""
+        return f"{origin.key} {'least' if low else 'most'}"
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Yield changes, each a way of its own, that move the limit of a promise so much further out.
+
+        Parameters
+        ----------
+        amount : Decimal
+            In the unit of the promise's measure.
+        low : bool
+            Whether its floor is meant, or its ceiling.
+        """
+        old = self.stated(origin.key)
+        if isinstance(old, int | Decimal) and not isinstance(old, bool):
+            new = old - amount if low else old + amount
+            yield (moved(origin.key, old, Decimal(new), self.called(origin), unit_of(origin.key)),)
+
+    def called(self, origin: Origin) -> str:
+        """Name the setting behind a promise in a dietitian's words."""
+        return " ".join(origin.key.replace("_", " ").split("."))
+
+    def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
+        """Yield changes, each a way of its own, under which servings are not refused any more."""
+        return iter(())
 
 
 def unit_word(unit: str, value: Decimal | None = None) -> str:

@@ -38,3 +38,15 @@ class ByDay:
             last = self._start[d + 1]
         parts.append(self._cols[first:last])
         return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+
+def most_apart(places: Sequence[int], length: int, gap: int) -> int:
+    """Return the most of these places on a ring of so many that lie at least a gap apart all round."""
+    best = 0
+    for first in places:
+        taken, last = 1, first
+        for place in places:
+            if place >= last + gap and place + gap <= first + length:
+                taken, last = taken + 1, place
+        best = max(best, taken)
+    return best

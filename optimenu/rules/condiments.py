@@ -12,6 +12,7 @@ from optimenu.menu.packs import opened
 from optimenu.problem.opening import BLOCKS
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Allowance, Measure, Rule, SettingFault
+from optimenu.rules.edits import moved
 from optimenu.rules.needs import Need
 from optimenu.rules.which import Which, course_faults, people_faults, people_of
 from optimenu.settings import Role, Settings, Whole, Word
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
     from optimenu.menu.tally import Tally
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
 
 
 class DishTable(Settings):
@@ -202,3 +204,19 @@ a_day = 2
             if need.key == measure.origin.key:
                 return need.edit()
         return super().edit(measure)
+
+    def called(self, origin: Origin) -> str:
+        """Name the allowance."""
+        if origin.key.endswith(".per_person_day"):
+            return "condiments a person-day"
+        return f"packs of {origin.what.replace('_', ' ')} for the crew"
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Let each dish carry more, or allow more."""
+        key = f"{origin.key}.for_each"
+        old = self.stated(key)
+        if old is None:
+            yield from super().further(origin, amount, low=low)
+        else:
+            words = f"servings with each dish, {origin.what.replace('_', ' ')}"
+            yield (moved(key, old, old + amount, words),)

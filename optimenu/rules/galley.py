@@ -12,11 +12,12 @@ from optimenu.menu.tally import span
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown, outward, plain
+from optimenu.rules.edits import Edit, moved
 from optimenu.rules.galley_limits import Sitting, groups, limits, rounds_needed, words_of
 from optimenu.rules.galley_settings import GalleySettings, figure_faults, window
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
     from decimal import Decimal
 
     from numpy.typing import NDArray
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits, Wanted
     from optimenu.rules.galley_limits import Limit
     from optimenu.rules.galley_settings import FiguresTable
     from optimenu.settings import Settings
@@ -209,6 +211,35 @@ rounds = 3
         if key.endswith(".hot_ready_l") and f.hot_ready_l is not None:
             return f"raise {key} to {outward(f.hot_ready_l + measure.over / 1000, low=False)} L"
         return super().edit(measure)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Have more places or more rounds, run longer, draw more hot water, work longer."""
+        kind = self.problem.days[origin.day].kind
+        f, key = self._figures[kind], origin.key
+        old, field = self.stated(key), key.rsplit(".", 1)[-1]
+        if field == "rounds":
+            per = f.packs_per_place or 1
+            if f.places and f.rounds:
+                places, more = self._key(kind, "places"), amount / (f.rounds * per)
+                yield (moved(places, f.places, f.places + more, "places in the heaters"),)
+                yield (moved(key, old, old + amount / (f.places * per), "rounds of the heaters"),)
+        elif field == "minutes":
+            if f.places:
+                new = old + amount / (f.places * (f.packs_per_place or 1))
+                yield (moved(key, old, new, "time the heaters run for a sitting", "min"),)
+        elif field == "hot_ready_l":
+            yield (moved(key, old, old + amount / 1000, "hot water ready at a sitting", "L"),)
+        else:
+            yield (moved(key, old, old + amount, "work by hand for a sitting", "min"),)
+
+    def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
+        """Let a round last, or the heaters run, as long as the items need."""
+        old, field = self.stated(refusal.key), refusal.key.rsplit(".", 1)[-1]
+        longest = [self.problem.catalogue.by_id[w.item].heat_min for w in wanted]
+        if field in ("round_min", "minutes") and old is not None and None not in longest:
+            new = max(m for m in longest if m is not None)
+            words = "minutes of a round" if field == "round_min" else "minutes the heaters run"
+            yield (Edit(refusal.key, old, new, words, "min"),)
 
 
 def _unfit(f: FiguresTable, item: Item) -> Iterator[tuple[str, str]]:

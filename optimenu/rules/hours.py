@@ -13,6 +13,7 @@ from optimenu.crew.foods import Foods
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, outward
 from optimenu.rules.clock import DAY, Meeting, Pair, Spell, meetings, named
+from optimenu.rules.edits import moved
 from optimenu.rules.which import people_faults, people_of
 from optimenu.settings import Flag, Number, Role, Settings, Span, Unit, Word, clock_words, minutes
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
     from optimenu.rules.clock import End
+    from optimenu.rules.edits import Edits
 
 ONE = Decimal(1)
 Hours = Annotated[Number, Span(above=0, most=24), Unit("h")]
@@ -260,3 +262,11 @@ people = ["ines"]
         if not gap:
             return f"take {key} out"
         return f"lower {key}.hours to {outward(Decimal(gap) / 60, low=True)} h, or take {key} out"
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Let two meals be nearer; what a physician keeps apart, and one meal, cannot be told apart."""
+        gap = next((m.gap for m in self._meetings if m.origin == origin), 0)
+        old = self.stated(f"{origin.key}.hours")
+        if gap and old is not None:
+            words = f"the hours between what {origin.key.split('.')[-1].replace('_', ' ')} keeps apart"
+            yield (moved(f"{origin.key}.hours", Decimal(old), Decimal(gap) / 60, words, "h"),)

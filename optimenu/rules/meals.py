@@ -13,6 +13,7 @@ from optimenu.problem.calendar import Course, Meal
 from optimenu.program.origin import Origin
 from optimenu.program.page import soft_amount, vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
+from optimenu.rules.edits import Edit, moved
 from optimenu.settings import Clock, NonNegative, Percent, Role, Settings, Whole, minutes
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from optimenu.menu.tally import Entry, Tally
     from optimenu.problem.calendar import PlanDay
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
 
 ENERGY = "ENERC_KCAL_kcal"
 
@@ -188,6 +190,22 @@ high = 40
             return text
         line = "least" if measure.short > measure.over else "most"
         return text.replace(measure.origin.key, f"{measure.origin.key}.{line}", 1)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Move a share of the day's energy; or serve fewer or more of a course, which is then not scored."""
+        old = self.stated(origin.key)
+        if not self.shapes(origin):
+            person = self.problem.people[self.problem.person_number[origin.person]]
+            percent = amount / person.kcal_on(self.problem.days[origin.day].kind) * 100
+            words = f"{'least' if low else 'most'} energy at {origin.meal}"
+            yield (moved(origin.key, old, old - percent if low else old + percent, words, "% of the day's"),)
+        elif isinstance(old, dict):
+            line = "least" if low else "most"
+            words = f"{'fewest' if low else 'most'} servings of {origin.what} at {origin.meal}"
+            new = Decimal(old[line]) + (-amount if low else amount)
+            edit = moved(f"{origin.key}.{line}", old[line], new, words)
+            unscored = Edit(f"{origin.key}.weight", old["weight"], 0, "", said=f"score {origin.what} no more")
+            yield (edit, unscored) if old["weight"] else (edit,)
 
     def _write_shares(self, page: Page) -> None:
         items = self.problem.catalogue.items

@@ -16,6 +16,7 @@ from optimenu.program.page import soft_amount, vector
 from optimenu.rules import steps
 from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown, outward, unit_word
 from optimenu.rules.nutrient_asks import ENERGY, FLUID, PERCENT, WATER, ZERO, Ask, AskMaker, fluid_edit
+from optimenu.rules.nutrient_edits import NutrientEdits
 from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines, replaced_intake
 from optimenu.rules.which import people_faults
 
@@ -26,7 +27,9 @@ if TYPE_CHECKING:
     from optimenu.menu.tally import Entry, Tally
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
+    from optimenu.program.origin import Origin
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
     from optimenu.settings import Role, Settings
 
 
@@ -50,8 +53,11 @@ class Nutrients(Rule[NutrientsSettings]):
     When
         Days of the cycle; windows of several dates over every distinct run on the calendar; prescribed
         day and meal ceilings in the reserve too; no floor at a meal from which the person is away. Steps
-        over every two dates in a row, days that bring only a part of a day left out. Values are those at
-        production: losses in storage are not counted.
+        over every two dates in a row, days that bring only a part of a day left out. With a table
+        ``storage``, vitamins count as when eaten: floors by the oldest pack on the last date that days
+        of one class serve, ceilings by the youngest on the first, a mean over the stay date by date; a
+        vitamin of which nobody states a loss counts as unknown beyond 30 days from production. Without
+        the table, values are those at production.
     Source
         National Academies, Dietary Reference Intakes for adults (built in, sources in
         ``optimenu/nutrition/data``). Fluid of 1.0 to 1.5 mL for each kcal of energy: National Research
@@ -208,36 +214,50 @@ price = 0.00001
         """Every promise, one side each, in a fixed order."""
         return tuple(AskMaker(self.settings, self.problem).all())
 
-    def _value(self, ask: Ask, item: Item) -> Decimal:
+    def _changes(self, ask: Ask) -> bool:
+        """Tell whether losses in storage may touch what an ask sums."""
+        return self.problem.changes(ask.top) or self.problem.changes(ask.bottom)
+
+    def _dates(self, ask: Ask, dates: int) -> int:
+        """How often the value of a serving counts on a day that an ask sums over so many dates."""
+        return 1 if self._summed(ask) else dates
+
+    def _summed(self, ask: Ask) -> bool:
+        """Tell whether the value of a serving is its sum over the dates of a day, each with its own loss."""
+        return ask.window == "stay" and self._changes(ask)
+
+    def _value(self, ask: Ask, item: Item, day: int) -> Decimal:
         """What one serving adds to the sum of an ask: unknown counts as the worse end allows."""
         up = ask.side == "high"
-        value = ask.top_factor * self._counted(item, ask.top, up)
+        value = ask.top_factor * self._counted(ask, item, ask.top, day, up)
         if ask.bottom:
-            value -= ask.factor * self._counted(item, ask.bottom, not up)
+            value -= ask.factor * self._counted(ask, item, ask.bottom, day, not up)
         return soft_amount(value, ask.price)
 
     def _of_entry(self, ask: Ask, entry: Entry) -> Decimal:
-        return self._value(ask, entry.item)
+        return self._value(ask, entry.item, entry.day.number)
 
-    def _counted(self, item: Item, column: str, upwards: bool) -> Decimal:
-        known = self.problem.amount(item, column)
+    def _counted(self, ask: Ask, item: Item, column: str, day: int, upwards: bool) -> Decimal:
+        summed = self._summed(ask)
+        known = self.problem.eaten(item, column, day, up=upwards, mean=summed)
         if known is not None:
             return known
-        return item.upper.get(column, ZERO) if upwards else ZERO
+        top = item.upper.get(column, ZERO) if upwards else ZERO
+        return top * self.problem.days[day].weight if summed else top
 
     def write(self, page: Page) -> None:
         """One row per ask; item vectors are made once for each kind of ask."""
         steps.write(page)
-        made: dict[tuple[object, ...], tuple[np.ndarray, int]] = {}
-        items = self.problem.catalogue.items
+        made: dict[tuple[object, ...], tuple[np.ndarray, np.ndarray, int]] = {}
         for ask in self.asks:
-            key = (ask.side, ask.top, ask.bottom, ask.top_factor, ask.factor, ask.price is None)
+            summed = self._summed(ask)
+            key = (ask.side, ask.top, ask.bottom, ask.top_factor, ask.factor, ask.price is None, summed)
             if key not in made:
-                made[key] = vector([self._value(ask, i) for i in items])
-            vals, places = made[key]
+                made[key] = self._vectors(ask)
+            vals, place, places = made[key]
             weight = np.zeros(len(self.problem.days), dtype=np.int64)
             for d, w in ask.weights:
-                weight[d] = w
+                weight[d] = self._dates(ask, w)
             days = [d for d, _ in ask.weights]
             cols = page.of(ask.person, days, meal=ask.meal or None)
             if ask.meal:
@@ -246,19 +266,29 @@ price = 0.00001
             page.row(
                 ask.origin,
                 cols,
-                vals[page.item[cols]] * weight[page.day[cols]],
+                vals[place[page.day[cols]], page.item[cols]] * weight[page.day[cols]],
                 low=ask.total if ask.side == "low" else None,
                 high=ask.total if ask.side == "high" else None,
                 decimals=places,
                 soft=ask.price,
             )
 
+    def _vectors(self, ask: Ask) -> tuple[np.ndarray, np.ndarray, int]:
+        """Value of a serving of each item: int64 (k, items), which of the k each plan day has, decimals."""
+        days, items = self.problem.days, self.problem.catalogue.items
+        kept = self.problem.retention if self._changes(ask) else None
+        # without losses a serving is worth the same on every day, with them on every day of a class
+        first = [0 if kept is None else kept.of_class(d.number) for d in days]
+        own = sorted(set(first))
+        each, places = vector([self._value(ask, i, d) for d in own for i in items])
+        return each.reshape(len(own), len(items)), np.searchsorted(own, first), places
+
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Sum every ask from the catalogue's own decimals."""
         yield from steps.measures(tally)
         for ask in self.asks:
             entries: list[tuple[Entry, int]] = [
-                (e, w)
+                (e, self._dates(ask, w))
                 for d, w in ask.weights
                 for e in tally.on(ask.person, d)
                 if not ask.meal or e.meal is None or e.meal.name == ask.meal
@@ -301,9 +331,11 @@ price = 0.00001
         else:
             # the quotient at the same ends as the row: optional servings and unknown amounts at their worse
             up = ask.side == "high"
-            worse = [(e, w) for e, w in entries if e.certain or (self._value(ask, e.item) > 0) == up]
-            top = sum((e.count * w * self._counted(e.item, ask.top, up) for e, w in worse), ZERO)
-            base = sum((e.count * w * self._counted(e.item, ask.bottom, not up) for e, w in worse), ZERO)
+            worse = [(e, w) for e, w in entries if e.certain or (self._of_entry(ask, e) > 0) == up]
+            top, base = (
+                sum((e.count * w * self._counted(ask, e.item, c, e.day.number, u) for e, w in worse), ZERO)
+                for c, u in ((ask.top, up), (ask.bottom, not up))
+            )
             times = {"% of energy": PERCENT, "ratio": Decimal(1)}.get(ask.reading, Decimal(1000))
             value = ask.top_factor * top / base * times if base else ZERO
             limit = ask.factor * times
@@ -317,15 +349,33 @@ price = 0.00001
         mass = known = ZERO
         proved = True
         for e, w in entries:
-            grams = e.count * w * e.item.serving_g
+            grams = e.count * (e.day.weight if self._summed(ask) else w) * e.item.serving_g
             mass += grams
-            if self.problem.amount(e.item, ask.top) is not None:
+            # a ceiling needs only what bounds an amount from above, and what was there at production does
+            stated = self.problem.amount(e.item, ask.top) is not None
+            if stated and (ask.side == "high" or self.problem.surely(e.item, ask.top, e.day.number)):
                 known += grams
-            elif ask.side == "high" and ask.top not in e.item.upper:
+            elif ask.side == "high" and self._unbounded(e.item, ask.top):
                 proved = False
-            if ask.bottom and ask.side == "low" and ask.bottom not in e.item.upper:
-                proved = proved and self.problem.amount(e.item, ask.bottom) is not None
+            if ask.bottom and ask.side == "low" and self._unbounded(e.item, ask.bottom):
+                proved = False
         return (known / mass if mass else Decimal(1)), proved
+
+    @cached_property
+    def _edits(self) -> NutrientEdits:
+        return NutrientEdits(self.settings, self.problem, self.asks)
+
+    def lever(self, origin: Origin, *, low: bool = False) -> str:
+        """Each person's line by itself, and each day kind's; energy gives way on both sides."""
+        return self._edits.lever(origin)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Move one person's line, on one day kind; no ceiling above a tolerable upper intake (UL)."""
+        return self._edits.further(origin, amount)
+
+    def _unbounded(self, item: Item, column: str) -> bool:
+        """Tell whether nothing bounds an amount from above; what was there at production does."""
+        return self.problem.amount(item, column) is None and column not in item.upper
 
     def edit(self, measure: Measure) -> str:
         """Name the setting as it is written: a percentage for energy, a line of its own for a reference."""

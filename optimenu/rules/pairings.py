@@ -10,6 +10,7 @@ from pydantic import Field
 
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule, SettingFault
+from optimenu.rules.edits import moved
 from optimenu.rules.needs import Need
 from optimenu.rules.which import Which
 from optimenu.settings import Role, Settings, Whole, Word
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
     from optimenu.menu.tally import Entry, Tally
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
 
 
 class NeedTable(Settings):
@@ -150,6 +152,16 @@ within = "meal"
             if need.key == measure.origin.key:
                 return need.edit()
         return f"take {measure.origin.key} out"
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Let each base carry more; what is kept apart stays so."""
+        key = f"{origin.key}.for_each"
+        old = self.stated(key)
+        if old is None:
+            yield from super().further(origin, amount, low=low)
+        else:
+            words = f"servings with each base, {origin.what.replace('_', ' ')}"
+            yield (moved(key, old, old + amount, words),)
 
     def _met(self, entries: list[Entry], which: Which) -> int:
         return int(any(which.matches(e.item) for e in entries))

@@ -14,16 +14,18 @@ from pydantic import ConfigDict, Field
 from optimenu.problem.calendar import passes, runs
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule, SettingFault
-from optimenu.rules.by_day import ByDay
+from optimenu.rules.by_day import ByDay, most_apart
+from optimenu.rules.edits import moved
 from optimenu.rules.which import course_faults, people_faults, people_of
 from optimenu.settings import Flag, Role, Settings, Whole
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
 
 Runs = tuple[tuple[int, ...], ...]
 Kind = Literal["item", "main_ingredient", "tag", "form", "cuisine", "texture", "flavour"]
@@ -352,12 +354,28 @@ most_a_day = 1
                     unit = "servings" if table.most_a_day == 1 else "days"
                     yield Measure(origin, label, unit, n, n, high=Decimal(1))
 
+    def rows_alone(self, origin: Origin) -> bool:
+        """Another gap has other runs, and what holds of an item also says how often it may be used at all."""
+        _, name, line = origin.key.split(".")
+        return line == "most_a_day" or (line == "most_a_cycle" and self.settings.tables[name].of != "item")
+
     def edit(self, measure: Measure) -> str:
         """A gap can only be shortened."""
         if measure.origin.key.endswith(".gap_days"):
             table = self.settings.tables[measure.origin.key.split(".")[1]]
             return f"lower {measure.origin.key} under {table.gap_days} days"
         return super().edit(measure)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Allow more, or shorten a gap: one of 2 days is the shortest there is."""
+        name = origin.key.split(".")[1]
+        old, words = self.stated(origin.key), name.replace("_", " ")
+        if not origin.key.endswith(".gap_days"):
+            often = "a day" if origin.key.endswith("_a_day") else "in a cycle"
+            yield (moved(origin.key, old, old + amount, f"repeats of {words} {often}"),)
+        elif old > 2:
+            new = max(Decimal(2), old - max(amount, Decimal(1)))
+            yield (moved(origin.key, old, new, f"the gap between repeats of {words}", "days"),)
 
     def _counts(self, e: Entry, table: RepeatTable) -> bool:
         course = e.course.name if e.course else ""
@@ -377,15 +395,3 @@ def _values(item: Item, of: Kind) -> tuple[str, ...]:
         return tuple(sorted(item.tags))
     value = getattr(item, of)
     return (value,) if value else ()
-
-
-def most_apart(places: Sequence[int], length: int, gap: int) -> int:
-    """Return the most of these places on a ring of so many that lie at least a gap apart all round."""
-    best = 0
-    for first in places:
-        taken, last = 1, first
-        for place in places:
-            if place >= last + gap and place + gap <= first + length:
-                taken, last = taken + 1, place
-        best = max(best, taken)
-    return best

@@ -148,6 +148,12 @@ extra_a_day = 1
             cols = page.of(p, self._days(table), meal=table.meal, items=mask, certain=True)
             page.row(origin, cols, 1, low=low, high=high)
 
+    def called(self, origin: Origin) -> str:
+        """Name the request and which of its numbers is meant."""
+        _, name, line = origin.key.split(".")
+        words = {"at_least": "fewest servings", "at_most": "most servings", "exactly": "servings"}[line]
+        return f"{words} that the request {name.replace('_', ' ')} asks for"
+
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Count the servings asked for."""
         for name, table, p, origin, low, high in self._asked():

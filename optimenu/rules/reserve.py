@@ -12,17 +12,19 @@ from optimenu.problem.calendar import Meal
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules.base import Measure, Refusal, Rule, SettingFault
+from optimenu.rules.edits import Edit
 from optimenu.rules.meals import ENERGY, CourseTable
 from optimenu.settings import Clock, Flag, NonNegative, Positive, Role, Settings, Unit, Whole, minutes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Tally
     from optimenu.problem.calendar import Course, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits, Wanted
 
 
 class ReserveMealTable(Settings):
@@ -130,6 +132,15 @@ weight = 0
 
     def _origin(self, key: str, person: str, day: int) -> Origin:
         return Origin("reserve", f"reserve.{key}", person, day, who=self.settings.who)
+
+    def called(self, origin: Origin) -> str:
+        """Name what is limited on a reserve day."""
+        words = {"low_kcal": "least energy", "high_kcal": "most energy", "water_ml": "water added"}
+        return f"{words[origin.key.split('.')[1]]} on a reserve day"
+
+    def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
+        """Allow heat."""
+        yield (Edit(refusal.key, True, False, "", said="let the reserve be eaten with heat"),)
 
     def _energy(self, item: Item) -> Decimal:
         return self.problem.amount(item, ENERGY) or Decimal(0)

@@ -72,21 +72,23 @@ def steps(problem: Problem) -> Iterator[Step]:
                 yield Step(origin, p, column, more, less, limit, given)
 
 
-def _upper(item: Item, column: str) -> Decimal:
-    known = item.amount(column)
+def _upper(problem: Problem, item: Item, column: str, day: int) -> Decimal:
+    known = problem.eaten(item, column, day, up=True)
     return item.upper.get(column, ZERO) if known is None else known
 
 
-def _lower(item: Item, column: str) -> Decimal:
-    return item.amount(column) or ZERO
+def _lower(problem: Problem, item: Item, column: str, day: int) -> Decimal:
+    return problem.eaten(item, column, day, up=False) or ZERO
 
 
 def write(page: Page) -> None:
     """One row per promise."""
-    items = page.problem.catalogue.items
-    for step in steps(page.problem):
+    problem = page.problem
+    items = problem.catalogue.items
+    for step in steps(problem):
         each, places = vector(
-            [_upper(i, step.column) for i in items] + [_lower(i, step.column) for i in items]
+            [_upper(problem, i, step.column, step.more) for i in items]
+            + [_lower(problem, i, step.column, step.less) for i in items]
         )
         high, low = each[: len(items)], each[len(items) :]
         cols = page.of(step.person, {step.more, step.less})
@@ -105,19 +107,18 @@ def measures(tally: Tally) -> Iterator[Measure]:
         column = step.column
 
         def up(e: Entry, column: str = column) -> Decimal:
-            return _upper(e.item, column)
+            return _upper(problem, e.item, column, e.day.number)
 
         def down(e: Entry, column: str = column) -> Decimal:
-            return _lower(e.item, column)
+            return _lower(problem, e.item, column, e.day.number)
 
         high, low = span(more, up), span(less, down)
         nutrient = BY_COLUMN[column]
         who, names = problem.people[step.person].id, [problem.days[d].label for d in (step.more, step.less)]
         change = high.most - low.least
         mass = sum((e.count * e.item.serving_g for e in (*more, *less)), ZERO)
-        known = sum(
-            (e.count * e.item.serving_g for e in (*more, *less) if e.item.amount(column) is not None), ZERO
-        )
+        sure = [e for e in (*more, *less) if problem.surely(e.item, column, e.day.number)]
+        known = sum((e.count * e.item.serving_g for e in sure), ZERO)
         yield Measure(
             origin=step.origin,
             label=f"{who}, {names[0]} beside {names[1]}: {nutrient.name}",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import ROUND_CEILING, Decimal
 from functools import cached_property
 from typing import TYPE_CHECKING, ClassVar, Literal
 
@@ -11,10 +11,11 @@ import numpy as np
 from optimenu.menu.packs import packs_of
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Refusal, Rule
+from optimenu.rules.edits import Edit
 from optimenu.settings import Role, Settings, Text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import date
 
     from optimenu.catalogue.item import Item
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from optimenu.problem.calendar import Course, Meal, PlanDay
     from optimenu.problem.problem import Party
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits, Wanted
 
 
 class StockSettings(Settings):
@@ -188,6 +190,27 @@ unlisted = "refuse"
         load = measure.origin.key.removeprefix("stock.")
         late = f" with a use-by date after {after}" if after else ""
         return f"have {measure.amount} more released packs of {item} in load {load}{late}"
+
+    def lever(self, origin: Origin, *, low: bool = False) -> str:
+        """Packs of each item and load by themselves."""
+        return f"{origin.key}.{origin.what.partition(' ')[0]}"
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Bring more packs, which last as long as the load feeds anybody."""
+        item = self.problem.catalogue.by_id[origin.what.partition(" ")[0]]
+        name = origin.key.removeprefix("stock.")
+        load = next(k for k, one in enumerate(self.problem.loads) if one.name == name)
+        old = next((packs for _, packs in self._available.get((item.id, load), ())), 0)
+        more = int(round(amount, 6).to_integral_value(ROUND_CEILING))
+        said = (
+            f"have {more} more released packs of {item.name} in load {name}, "
+            f"with a use-by date of {self.ends(load).isoformat()} or later"
+        )
+        yield (Edit(f"{origin.key}.{item.id}", old, old + more, item.name, "packs", said),)
+
+    def admit(self, refusal: Refusal, wanted: Sequence[Wanted]) -> Iterator[Edits]:
+        """Bring a pack of an item of which there is none."""
+        yield from self.further(Origin("stock", refusal.key, what=refusal.what), Decimal(1), low=False)
 
     def _load_words(self, load: int) -> str:
         return "" if len(self.problem.loads) == 1 else f", load {self.problem.loads[load].name}"

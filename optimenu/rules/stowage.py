@@ -14,6 +14,7 @@ from optimenu.problem.opening import BLOCKS
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
+from optimenu.rules.edits import moved
 from optimenu.rules.which import people_faults
 from optimenu.settings import Positive, Role, Settings, Unit
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from optimenu.menu.packs import Key
     from optimenu.menu.tally import Tally
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
 
 ZERO = Decimal(0)
 THOUSAND = 1000
@@ -133,6 +135,14 @@ volume_l = 800
             unit = "g" if field == "gross_kg" else "mL"
             shown = Shown(total / THOUSAND, None, cap / THOUSAND, "kg" if unit == "g" else "L")
             yield Measure(origin, label, unit, total, total, high=cap, section="stowage", shown=shown)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Raise a cap, stated in kg and L."""
+        old = self.stated(origin.key)
+        parts = origin.key.split(".")
+        what, unit = ("gross mass", "kg") if origin.what == "gross_kg" else ("stowage volume", "L")
+        whose = "" if len(parts) == 2 else f" of {parts[1].removesuffix('s')} {parts[2]}"
+        yield (moved(origin.key, old, old + amount / THOUSAND, what + whose, unit),)
 
     def total(
         self,

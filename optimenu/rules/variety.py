@@ -159,6 +159,14 @@ price = 0.0002
     ) -> Origin:
         return Origin("variety", f"variety.in_a_meal.{name}.most", person, day, meal, value, who=table.who)
 
+    def called(self, origin: Origin) -> str:
+        """Name the limit and which of its numbers is meant."""
+        _, kind, name, line = origin.key.split(".")
+        if kind == "in_a_meal":
+            return f"servings alike in a meal, {name.replace('_', ' ')},"
+        side = "fewest" if line == "at_least" else "most"
+        return f"{side} different items, {name.replace('_', ' ')},"
+
     def measures(self, tally: Tally) -> Iterator[Measure]:
         """Count different items, and servings alike in a meal."""
         for name, table in self.settings.distinct.items():

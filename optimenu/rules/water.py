@@ -12,6 +12,7 @@ from optimenu.errors import nearest
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
+from optimenu.rules.edits import moved
 from optimenu.settings import NonNegative, Positive, Role, Settings, Unit
 
 if TYPE_CHECKING:
@@ -20,8 +21,16 @@ if TYPE_CHECKING:
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
     from optimenu.program.page import Page
+    from optimenu.rules.edits import Edits
 
 ZERO = Decimal(0)
+_LEVERS = {
+    "crew_l": ("water of the crew over the stay", "L", 1000),
+    "fuel_kg": ("fuel for water", "kg", 1000),
+    "added_ml": ("water added a person-day", "mL", 1),
+    "hot_ml_at_a_meal": ("hot water of the crew at a meal", "mL", 1),
+}
+"""Limits in words, with the unit they are stated in and how much of the rows' unit that is."""
 
 
 class WaterSettings(Settings):
@@ -189,6 +198,12 @@ crew_l = 800
                     total += factor * day.weight * self._sum(tally.on(p, day.number), of)
             shown = Shown(total / 1000, None, limit / 1000, "L" if unit == "mL" else "kg")
             yield Measure(origin, label, unit, total, total, high=limit, section="water", shown=shown)
+
+    def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
+        """Raise a limit; those over the stay are stated in L and kg."""
+        old, last = self.stated(origin.key), origin.key.split(".")[-1]
+        name, unit, per = _LEVERS[last]
+        yield (moved(origin.key, old, old + amount / per, name, unit),)
 
     def _at(self, tally: Tally, p: int, day: int, meal: str) -> list[Entry]:
         """What a person has at a meal, and what is free in the day and may be had there."""

@@ -78,7 +78,14 @@ def relax(
     """
     merged = merge(program) if merged is None else merged
     tight = tighten(program, merged, rounds, stop)
-    result = tight.result
+    told = relaxation_of(program, merged, tight.result)
+    if told.status != "solved":
+        return told
+    return replace(told, cuts=tuple(tight.cuts), cut_price=tight.price * merged.goal_unit)
+
+
+def relaxation_of(program: Program, merged: Merged, result: LinearResult) -> Relaxation:
+    """Tell an answer of the merged model in the Program's own columns and rows, cuts left out."""
     if result.status != "solved":
         return Relaxation(
             "impossible" if result.status == "impossible" else "undecided",
@@ -93,9 +100,7 @@ def relax(
         spread(program, merged, result),
         row_multipliers(program, merged, result),
         result.dual[merged.link_row] * merged.goal_unit,
-        tuple(tight.cuts),
-        tight.price * merged.goal_unit,
-        merged,
+        merged=merged,
     )
 
 

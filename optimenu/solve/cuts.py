@@ -104,13 +104,24 @@ class _Found:
     turned: NDArray[np.int64]
 
 
-def tighten(program: Program, merged: Merged, rounds: int = ROUNDS, stop: Stop | None = None) -> Tightened:
+def tighten(
+    program: Program,
+    merged: Merged,
+    rounds: int = ROUNDS,
+    stop: Stop | None = None,
+    opened: OpenModel | None = None,
+) -> Tightened:
     """Solve the merged model and add cuts for some rounds.
 
     There are none where it has no answer, nor in a program with continuous columns: rounding needs
     whole numbers.
+
+    Parameters
+    ----------
+    opened : OpenModel, optional
+        The merged model where it is open already; the cuts stay in it as its last rows.
     """
-    opened = OpenModel(merged.model)
+    opened = OpenModel(merged.model) if opened is None else opened
     result = opened.solve()
     if result.status != "solved" or rounds <= 0 or program.continuous.any():
         return Tightened(result, [], np.zeros(0))

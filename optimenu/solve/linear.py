@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 Status = Literal["solved", "impossible", "unbounded", "undecided"]
 _LOCK = threading.Lock()
 _ERROR = highspy.HighsStatus.kError
-_PRIMAL = 4
+DUAL, PRIMAL = 1, 4
+"""HiGHS's numbers for its simplex strategies."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,6 +144,13 @@ def whole_answer(model: LinearModel, *, presolve: bool, nodes: int) -> tuple[Sta
     return "impossible" if impossible else "undecided", np.zeros(n)
 
 
+def _told(done: Any) -> None:
+    """Raise where HiGHS refuses a change."""
+    if done == _ERROR:
+        msg = "HiGHS refuses a change of a linear program"
+        raise RuntimeError(msg)
+
+
 class OpenModel:
     """A linear program kept open: rows may be added, and its last basis looked at.
 
@@ -163,9 +171,22 @@ class OpenModel:
         self.n, self.m = len(model.cost), len(model.row_low)
         self._solver = _load(model)
 
-    def solve(self) -> LinearResult:
-        """Solve it, from the last basis where there is one."""
-        return _solve(self._solver, self.n, self.m)
+    def solve(self, *, primal: bool = False) -> LinearResult:
+        """Solve it, from the last basis where there is one.
+
+        Parameters
+        ----------
+        primal : bool
+            Go on with the primal simplex: far fewer steps where the last answer still keeps every row and
+            only the costs are other ones.
+        """
+        if primal:
+            _option(self._solver, "simplex_strategy", PRIMAL)
+        try:
+            return _solve(self._solver, self.n, self.m)
+        finally:
+            if primal:
+                _option(self._solver, "simplex_strategy", DUAL)
 
     def add(
         self,
@@ -177,29 +198,42 @@ class OpenModel:
         """Add rows with a high side, compressed: ``start`` (k + 1,), ``high`` (k,)."""
         k = len(high)
         done = self._solver.addRows(k, np.full(k, -np.inf), high, len(index), start[:-1], index, value)
-        if done == highspy.HighsStatus.kError:
+        if done == _ERROR:
             msg = "HiGHS refuses the arrays of further rows"
             raise RuntimeError(msg)
         self.m += k
 
-    def change_costs(self, columns: NDArray[np.int32], cost: NDArray[np.float64]) -> None:
-        """Change what columns earn."""
-        if self._solver.getBasis().valid:
-            # the last answer stays feasible, so the primal simplex goes on from it
-            _option(self._solver, "simplex_strategy", _PRIMAL)
-        if len(columns) and self._solver.changeColsCost(len(columns), columns, -cost) == _ERROR:
-            raise RuntimeError("HiGHS refuses changed costs")
+    def price(self, cost: NDArray[np.float64], columns: NDArray[np.int32] | None = None) -> None:
+        """Replace what columns earn, all of them where none are named; the last basis stays."""
+        at = np.arange(self.n, dtype=np.int32) if columns is None else columns
+        if len(at):
+            _told(self._solver.changeColsCost(len(at), at, -cost))
 
-    def change_highs(self, columns: NDArray[np.int32], high: NDArray[np.float64]) -> None:
-        """Change the high bounds of columns whose low bound is 0."""
-        low = np.zeros(len(columns))
-        if len(columns) and self._solver.changeColsBounds(len(columns), columns, low, high) == _ERROR:
-            raise RuntimeError("HiGHS refuses changed bounds")
+    def bound(self, columns: NDArray[np.int32], low: NDArray[np.float64], high: NDArray[np.float64]) -> None:
+        """Replace the bounds of columns; the last basis stays."""
+        if len(columns):
+            _told(self._solver.changeColsBounds(len(columns), columns, low, high))
+
+    def limit(self, row: int, low: float, high: float) -> None:
+        """Replace the limits of one row; the last basis stays."""
+        _told(self._solver.changeRowBounds(row, low, high))
+
+    def change(self, old: LinearModel, new: LinearModel) -> None:
+        """Change goal and limits from those of one model to those of another with the same entries.
+
+        Rows that were added stay as they are; the next solve begins from the last basis.
+        """
+        columns = np.flatnonzero(old.cost != new.cost).astype(np.int32)
+        self.price(new.cost[columns], columns)
+        columns = np.flatnonzero((old.low != new.low) | (old.high != new.high)).astype(np.int32)
+        self.bound(columns, new.low[columns], new.high[columns])
+        for r in np.flatnonzero((old.row_low != new.row_low) | (old.row_high != new.row_high)).tolist():
+            self.limit(r, new.row_low[r], new.row_high[r])
 
     def basic(self) -> NDArray[np.int64]:
         """What is basic, int64 (m,): a column's number, or ``-1 - r`` for row r; empty if not known."""
         status, basic = self._solver.getBasicVariables()
-        known = status != highspy.HighsStatus.kError
+        known = status != _ERROR
         return np.asarray(basic if known else (), dtype=np.int64)
 
     def row_values(self) -> NDArray[np.float64]:
@@ -215,7 +249,7 @@ class OpenModel:
             Where in ``basic`` the variable stands.
         """
         status, multiplier = self._solver.getBasisInverseRow(place)
-        known = status != highspy.HighsStatus.kError
+        known = status != _ERROR
         return np.asarray(multiplier if known else np.zeros(self.m), dtype=np.float64)
 
 
@@ -309,7 +343,7 @@ def _load(model: LinearModel, *, whole: bool = False) -> Any:
         model.value,
         np.full(len(model.cost), whole, dtype=np.int32),
     )
-    if status == highspy.HighsStatus.kError:
+    if status == _ERROR:
         msg = "HiGHS refuses the arrays of a linear program"
         raise RuntimeError(msg)
     basis = None if whole else start_of(model, _solved)
@@ -325,6 +359,6 @@ def _option(solver: Any, name: str, value: object) -> None:
 
 
 def _run(solver: Any) -> Any:
-    if solver.run() == highspy.HighsStatus.kError:
+    if solver.run() == _ERROR:
         return highspy.HighsModelStatus.kSolveError
     return solver.getModelStatus()

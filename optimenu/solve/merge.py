@@ -129,7 +129,7 @@ def merge(program: Program) -> Merged:
     alike = np.ones(n_kin, dtype=bool)
     alike[kin_of[program.row_decimals != decimals[kin_of]]] = False
     unit = 10.0 ** -decimals.astype(np.float64)
-    low, high, price = _limits(program, kin_of, decimals)
+    low, high, price = limits(program, kin_of, decimals)
 
     # rows: the kin's high side (with the low side where one row can bear both), low sides, links
     has_high, has_low = np.isfinite(high), np.isfinite(low)
@@ -148,9 +148,7 @@ def merge(program: Program) -> Merged:
     on_low = alone[kin]
     parts.add(low_row[kin[on_low]], klass[on_low], most[on_low] * unit[kin[on_low]])
 
-    goal = np.full(n_class, -np.inf)
-    np.maximum.at(goal, class_of, program.gain.astype(np.float64))
-
+    goal = gains(program, class_of, n_class)
     use_group, use_place, use_length = _uses(program)
     use_cost = program.deduction[use_place].astype(np.float64)
     n_use = len(use_group)
@@ -166,8 +164,7 @@ def merge(program: Program) -> Merged:
     slack_cost = (price / unit)[np.concatenate([soft_high, soft_low])]
 
     goal_unit = _goal_unit(goal, use_cost, slack_cost)
-    col_high = np.bincount(class_of, weights=program.high, minlength=n_class)
-    col_low = np.bincount(class_of, weights=program.low, minlength=n_class)
+    col_low, col_high = ends(program, class_of, n_class)
     n_slack = len(slack_cost)
     start, index, value = _compress(parts, len(row_low) + program.n_groups)
     of_class, of_group = parts_of_classes(program, class_of, n_class)
@@ -211,6 +208,21 @@ def _renumber(
     return names, number.astype(np.int64), counts.astype(np.int64)
 
 
+def ends(
+    program: Program, class_of: NDArray[np.int64], n_class: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Fewest and most uses of each class (n_class,)."""
+    low = np.bincount(class_of, weights=program.low, minlength=n_class).astype(np.float64)
+    return low, np.bincount(class_of, weights=program.high, minlength=n_class).astype(np.float64)
+
+
+def gains(program: Program, class_of: NDArray[np.int64], n_class: int) -> NDArray[np.float64]:
+    """What a use of each class earns, in whole goal units (n_class,): the most of its columns."""
+    goal = np.full(n_class, -np.inf)
+    np.maximum.at(goal, class_of, program.gain.astype(np.float64))
+    return goal
+
+
 def _goal_unit(*costs: NDArray[np.float64]) -> float:
     # a largest gain of about 10 makes the solver's absolute tolerances small against the goal
     for cost in costs:
@@ -220,10 +232,10 @@ def _goal_unit(*costs: NDArray[np.float64]) -> float:
     return 1.0
 
 
-def _limits(
+def limits(
     program: Program, kin_of: NDArray[np.int64], decimals: NDArray[np.int64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Summed limits in units, and the least price per last decimal; infinite where hard or absent."""
+    """Summed limits of kins in units, and the least price per last decimal; infinite where hard or absent."""
     n_kin = len(decimals)
     own = 10.0 ** -program.row_decimals.astype(np.float64)
     lows: NDArray[np.float64] = np.where(program.row_low == NO_LOW, -np.inf, program.row_low * own)

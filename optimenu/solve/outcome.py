@@ -7,6 +7,8 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
 End = Literal["menu", "impossible", "undecided", "stopped"]
 Ended = Literal["moves", "gap", "seconds", "stopped"]
 Method = Literal["search", "direct"]
-Phase = Literal["merge", "bound", "compile", "compile_anew", "search", "polish"]
+Phase = Literal["merge", "bound", "compile", "compile_anew", "search", "others", "polish"]
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,52 @@ class Progress:
     value: float | None = None
     bound: float | None = None
     moves: int | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class First:
+    """The goal that goes before the mean: the least liking, less the price of soft breaches.
+
+    Attributes
+    ----------
+    value : int
+        Of the menu, whole goal units, rounded down.
+    bound : int
+        No menu has more: what ``certificate`` proves, whole goal units.
+    certificate : Certificate
+        Of the program in which each person's worth has ``prices``.
+    prices, mean_prices : tuple of Decimal
+        Prices of each person's worth at which this bound and the mean's are proved, twelve decimals.
+    factor : Decimal
+        What the mean's Lagrangian is of the goal at ``mean_prices``.
+    asked : float
+        Gap asked for.
+    """
+
+    value: int
+    bound: int
+    certificate: Certificate
+    prices: tuple[Decimal, ...]
+    mean_prices: tuple[Decimal, ...]
+    factor: Decimal
+    asked: float
+    goal_decimals: int
+
+    @property
+    def gap(self) -> Fraction | None:
+        """As that of an outcome."""
+        return gap(self.value, self.bound, self.goal_decimals)
+
+    @property
+    def closed(self) -> bool:
+        """True when nobody's least liking can be greater."""
+        return self.bound <= self.value
+
+    @property
+    def reached(self) -> bool:
+        """True when the gap asked for was reached."""
+        own = self.gap
+        return self.closed or (own is not None and own <= Fraction(self.asked))
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,6 +122,9 @@ class Outcome:
     ended : str
         ``moves``: the budget was spent; ``gap``: the gap asked for, or none at all, was reached, or the
         solver of the direct model ended by itself; ``seconds``: the time was up; ``stopped`` by the user.
+    first : First or None
+        Where the least liking goes before the mean: what came of it. Value and bound are then the mean's,
+        the bound among menus whose least liking is no lower than this menu's.
     """
 
     end: End
@@ -91,6 +142,7 @@ class Outcome:
     proof: Literal["exact", "solver", ""] = ""
     near: NDArray[np.int64] | None = None
     ended: Ended = "moves"
+    first: First | None = None
 
     @property
     def gap(self) -> Fraction | None:
@@ -106,9 +158,10 @@ class Outcome:
 
     @property
     def reached(self) -> bool:
-        """True when the gap asked for was reached."""
+        """True when the gap asked for was reached, that of the first goal too where there are two."""
         own = self.gap
-        return self.closed or (own is not None and own <= Fraction(self.asked))
+        mine = self.closed or (own is not None and own <= Fraction(self.asked))
+        return mine and (self.first is None or self.first.reached)
 
 
 def gap(value: int | None, bound: int | None, goal_decimals: int) -> Fraction | None:

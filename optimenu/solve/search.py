@@ -19,7 +19,7 @@ from optimenu.solve.layout import lay_out
 from optimenu.solve.layout_parts import BIG
 from optimenu.solve.likely import likely
 from optimenu.solve.schedule import WARM
-from optimenu.solve.split import crowded, deal, extra_use, shared_use
+from optimenu.solve.split import crowded, deal, extra_use, leaning, shared_use
 from optimenu.solve.tilt import tilted
 
 if TYPE_CHECKING:
@@ -60,7 +60,8 @@ class SearchResult:
     counts : int64 (n_menu,) or None
         The best menu; it keeps every hard row, checked in whole numbers. None when none was found.
     value : int or None
-        Its value in units of ``10**-goal_decimals``, exact.
+        Its value in units of ``10**-goal_decimals``, exact; the first number of its rank where menus are
+        compared by one.
     moves : int
         Moves tried.
     near : int64 (n_menu,) or None
@@ -87,6 +88,9 @@ def search(
     progress: Callable[[str, float, float | None], None] | None = None,
     start: NDArray[np.int64] | None = None,
     enough: Callable[[int], bool] | None = None,
+    rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]] | None = None,
+    lean: NDArray[np.float64] | None = None,
+    together: bool = False,
 ) -> SearchResult:
     """Search for a menu of high value.
 
@@ -111,8 +115,19 @@ def search(
         A menu to start from: the search stays near it, and if it is feasible the result is never worse.
     enough : callable, optional
         Told the value of the best menu at fixed points of the schedule; the search ends when it says so.
+    rank : callable, optional
+        What menus are compared by where it is not the program's value: told a choice of all columns and
+        its excess over every row, returns two whole numbers, the greater the better; the first is then
+        what the search tells as its value.
+    lean : float64 (people,), optional
+        Goal units that each person is to gain over the start by other parts of the wide shared limits,
+        or to give up; sums to about 0.
+    together : bool
+        Search everybody's dishes at once, shared limits undealt; one thread then does it all.
     """
-    return _Search(program, relaxation, moves, seed, threads, stop, progress, start, enough).result()
+    return _Search(
+        program, relaxation, moves, seed, threads, stop, progress, start, enough, rank, lean, together
+    ).result()
 
 
 class _Search:
@@ -129,6 +144,9 @@ class _Search:
         progress: Callable[[str, float, float | None], None] | None,
         start: NDArray[np.int64] | None,
         enough: Callable[[int], bool] | None,
+        rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]] | None,
+        lean: NDArray[np.float64] | None,
+        together: bool,
     ) -> None:
         self.program = program
         self.use = np.nan_to_num(np.asarray(relaxation.x, dtype=np.float64), posinf=0.0, neginf=0.0)
@@ -143,7 +161,10 @@ class _Search:
         self.progress = progress
         self.start = None if start is None else np.asarray(start, dtype=np.int64)
         self.enough = enough
-        self.best: tuple[int, NDArray[np.int64]] | None = None
+        self.rank = rank
+        self.lean = lean
+        self.together = together
+        self.best: tuple[tuple[int, int], NDArray[np.int64]] | None = None
         self.near: tuple[tuple[int, float], NDArray[np.int64]] | None = None
         self.cut = False
         self.content = False
@@ -160,15 +181,15 @@ class _Search:
         # every entry is read for it, so once
         excess = self.program.excess(x)
         if self.program.feasible(x, excess):
-            value = self.program.value(x, excess)
-            if self.best is None or value > self.best[0]:
-                self.best = (value, counts.copy())
+            rank = (self.program.value(x, excess), 0) if self.rank is None else self.rank(x, excess)
+            if self.best is None or rank > self.best[0]:
+                self.best = (rank, counts.copy())
             return True
         broken = (excess > 0) & (self.program.row_price == HARD)
         size = np.maximum(np.maximum(_size(self.program.row_low), _size(self.program.row_high)), 1.0)
-        rank = (int(broken.sum()), float((excess / size)[broken].sum()))
-        if self.near is None or rank < self.near[0]:
-            self.near = (rank, counts.copy())
+        misses = (int(broken.sum()), float((excess / size)[broken].sum()))
+        if self.near is None or misses < self.near[0]:
+            self.near = (misses, counts.copy())
         return False
 
     def is_set(self) -> bool:
@@ -180,7 +201,7 @@ class _Search:
     def done(self) -> bool:
         """Tell whether to go no further: stopped, or good enough. Asked between steps only."""
         if self.enough is not None and self.best is not None and not self.cut:
-            self.content = self.content or self.enough(self.best[0])
+            self.content = self.content or self.enough(self.best[0][0])
         return self.content or self.is_set()
 
     @property
@@ -193,7 +214,7 @@ class _Search:
         if self.progress is None:
             return
         with self._lock:
-            known = None if self.best is None else float(self.best[0])
+            known = None if self.best is None else float(self.best[0][0])
             self.progress(self._phase, min(1.0, self.spent / max(self.moves, 1)), known)
 
     # --- the road
@@ -205,7 +226,7 @@ class _Search:
             self.offer(np.zeros(0, dtype=np.int64))
             return self.outcome()
         parts = components(program)
-        if crowded(program, parts, self.use, self.multiplier):
+        if self.together or crowded(program, parts, self.use, self.multiplier):
             parts = whole(program)
         self.settles = parts.count > 1 and len(parts.shared) > 0
         engines = self.prepare(parts)
@@ -256,7 +277,7 @@ class _Search:
         elif self.content:
             ended = "gap"
         if self.best is not None:
-            return SearchResult(self.best[1], self.best[0], self.spent, None, ended)
+            return SearchResult(self.best[1], self.best[0][0], self.spent, None, ended)
         return SearchResult(None, None, self.spent, None if self.near is None else self.near[1], ended)
 
     def prepare(self, parts: Components) -> list[Engine]:
@@ -266,6 +287,8 @@ class _Search:
         use = self.use if self.start is None else program.complete(self.start).astype(np.float64)
         serving, extra = use[: program.n_menu], use[program.n_menu :]
         used = shared_use(program, parts, serving, extra_use(program, parts, serving, extra))
+        if self.lean is not None:
+            used += leaning(program, parts, use, self.multiplier, self.lean)
         low, high = deal(program, parts, used)
 
         def one(k: int) -> Engine:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.program import NO_HIGH, NO_LOW
+from optimenu.solve.tilt import wide
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -143,6 +144,51 @@ def shared_use(
         out[k] = np.bincount(parts.of_column[inside], coefs[menu] * x[inside], minlength=parts.count)
         if not menu.all():
             out[k] += coefs[~menu] @ extra[cols[~menu] - n]
+    return out
+
+
+def leaning(
+    program: Program,
+    parts: Components,
+    use: NDArray[np.float64],
+    multiplier: NDArray[np.float64],
+    lean: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """What each component should use more of each shared row, so that its people gain what they are to.
+
+    Only wide rows with a price are leaned on, each by its part of what they price together.
+
+    Parameters
+    ----------
+    use : float64 (program.n,)
+    multiplier : float64 (program.m,)
+        Goal units per unit of each row's last decimal.
+    lean : float64 (people,)
+        Goal units to gain, or to give up.
+
+    Returns
+    -------
+    float64 (shared rows, components), in units of the row's last decimal.
+    """
+    gain = np.zeros(parts.count)
+    first = program.group_start[:-1]
+    of_group = parts.of_column[program.group_column[first]]
+    for p in range(len(lean)):
+        own = of_group[program.group_person == p]
+        if len(own):
+            gain[own[0]] += lean[p]
+    everything = np.ones(program.n, dtype=bool)
+    limit = np.where(multiplier > 0, program.row_high, program.row_low).astype(np.float64)
+    priced = [
+        k
+        for k, r in enumerate(parts.shared.tolist())
+        if multiplier[r] != 0 and abs(limit[r]) < float(NO_HIGH) and wide(program, r, everything, use)
+    ]
+    out = np.zeros((len(parts.shared), parts.count))
+    rows = parts.shared[priced]
+    price = np.abs(multiplier[rows] * limit[rows])
+    for k, r, part in zip(priced, rows.tolist(), price / max(float(price.sum()), 1e-300), strict=True):
+        out[k] = part * gain / multiplier[r]
     return out
 
 

@@ -114,7 +114,7 @@ class Subsets:
         class_set[merged.class_of] = owned.column_set
         self._class_set = class_set
         self._model = with_slack(merged, slack)
-        self._lp = OpenModel(self._model)
+        self._lp, self._asked = OpenModel(self._model), False
         self._n = len(merged.model.cost)
 
     def ask(self, asked: Collection[int]) -> Answer:
@@ -122,12 +122,13 @@ class Subsets:
         slack, n = self._slack, self._n
         on = (self._owner < 0) | np.isin(self._owner, list(asked))
         numbers = np.arange(len(slack.size), dtype=np.int32)
-        self._lp.change_costs(n + numbers, np.where(on, -1 / slack.size, 0.0))
+        self._lp.price(np.where(on, -1 / slack.size, 0.0), n + numbers)
         shut = np.asarray([not s.isdisjoint(asked) for s in self.owned.closing], dtype=bool)
         may = np.flatnonzero(np.asarray([bool(s) for s in self.owned.closing], dtype=bool)[self._class_set])
         highs = np.where(shut[self._class_set[may]], 0.0, self._merged.model.high[may])
-        self._lp.change_highs(may.astype(np.int32), highs)
-        result = self._lp.solve()
+        self._lp.bound(may.astype(np.int32), np.zeros(len(may)), highs)
+        result = self._lp.solve(primal=self._asked)
+        self._asked = True
         nothing = Answer(False, {}, {}, np.zeros(self.program.n, dtype=bool))
         if result.status != "solved" or -result.objective <= _SEEN:
             return nothing

@@ -24,6 +24,17 @@ FAR = 0.5
 """Part of the limit at which a tilt begins, so low that every menu is past it."""
 
 
+def wide(program: Program, row: int, inside: NDArray[np.bool_], use: NDArray[np.float64]) -> bool:
+    """Tell whether a row spans days, and no serving of the columns ``inside`` (n,) takes much of its use."""
+    a, z = program.row_start[row], program.row_start[row + 1]
+    own = inside[program.row_column[a:z]]
+    cols = program.row_column[a:z][own]
+    if not len(cols) or (program.day[cols] == program.day[cols[0]]).all():
+        return False
+    size = np.abs(program.row_coef[a:z][own].astype(np.float64))
+    return bool(size.max() <= WIDE * float(size @ use[cols]))
+
+
 def tilted(
     program: Program,
     columns: NDArray[np.int64],
@@ -54,13 +65,7 @@ def tilted(
         limit = int(high[k] if up else low[k])
         if limit in (NO_LOW, NO_HIGH):
             continue
-        a, z = program.row_start[r], program.row_start[r + 1]
-        own = inside[program.row_column[a:z]]
-        cols = program.row_column[a:z][own]
-        if not len(cols) or (program.day[cols] == program.day[cols[0]]).all():
-            continue
-        size = np.abs(program.row_coef[a:z][own].astype(np.float64))
-        if size.max() > WIDE * float(size @ use[cols]):
+        if not wide(program, int(r), inside, use):
             continue
         far = int(FAR * abs(limit))
         chosen.append(r)

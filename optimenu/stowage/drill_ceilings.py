@@ -31,7 +31,8 @@ class Ceilings:
     A ceiling of a meal holds for all that is added on a date, as if it were one meal of its own; one of
     the stay is held over any dates asked for, its mean over all of them. Servings a day that are borne of
     an allergen are counted alike. A prescribed step between dates is not made larger than allowed, and what
-    is to be kept apart from other food by hours is not moved at all, since what is added has no hour.
+    is to be kept apart from other food by hours is not moved at all, since what is added has no hour. Amounts
+    are those at production, which no loss in storage exceeds.
     """
 
     def __init__(self, problem: Problem, horizon: Horizon) -> None:

@@ -32,7 +32,9 @@ if TYPE_CHECKING:
     from optimenu.rules.base import Breach, Measure
 
 
-def audit_page(report: Report, faults: Sequence[str], proved: Decimal | None) -> RenderableType:
+def audit_page(
+    report: Report, faults: Sequence[str], proved: Decimal | None, least: Decimal | None = None
+) -> RenderableType:
     """Breaches first, each with its amount; then the bound; then what was looked at."""
     parts: list[RenderableType] = []
     hard, soft = report.breaches, report.soft
@@ -52,6 +54,11 @@ def audit_page(report: Report, faults: Sequence[str], proved: Decimal | None) ->
         parts += [Text(), cell("A menu that breaks hard limits has no value; do not use it.")]
     elif proved is not None and not faults:
         text = f"Value {report.value:.6f}. The bound {proved:.6f} is proved again from its multipliers."
+        if least is not None:
+            text = (
+                f"Least liking {report.least:.6f}, the price of soft limits missed taken off; the bound "
+                f"{least:.6f} is proved again from its multipliers. {text}"
+            )
         parts += [Text(), cell(text)]
     return Group(*parts)
 

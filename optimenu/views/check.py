@@ -13,9 +13,10 @@ from optimenu.config.inspect import FEW
 from optimenu.rules.base import plain
 from optimenu.settings import clock_words
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
+from optimenu.views.losses import offered_lines
 from optimenu.views.nutrient_words import WINDOWS
 from optimenu.views.open_points import open_page
-from optimenu.views.summary import cautions, column_name, many
+from optimenu.views.summary import cautions, column_name, many, not_counted
 from optimenu.views.totals import amount, limit
 
 if TYPE_CHECKING:
@@ -54,7 +55,8 @@ def check_page(case: Case, found: Inspection, *, every: bool = False) -> Rendera
         parts.append(heading("Where the costs of activities come from"))
         words = [line.replace("_", " ") for line in found.activity_sources]
         parts += [Padding(cell(line), (0, 0, 0, 2)) for line in words]
-    parts += [_choices(found, letters), *open_page(case, found.open_points, every=every), cautions()]
+    parts += [_choices(found, letters), *offered_lines(problem, found)]
+    parts += [*open_page(case, found.open_points, every=every), *not_counted(problem), cautions(problem)]
     return Group(*parts)
 
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from optimenu.solve.elastic import Shortfall
 
 MOST = 12
-_WHO = {
+WHO = {
     "nobody": "nobody may loosen it, so another limit has to give way",
     "physician": "only a physician may loosen it",
     "dietitian": "the dietitian may loosen it",
@@ -66,7 +66,7 @@ def _line(
         size += f", {plain(_up(s.relative * 100))} % of the limit"
     side = "too little" if s.low_side else "too much"
     return _indented(
-        f"[{s.origin.rule}] {label}: {side}, by {size}; {_place(case, s.origin)}; {_WHO[s.origin.who]}",
+        f"[{s.origin.rule}] {label}: {side}, by {size}; {_place(case, s.origin)}; {WHO[s.origin.who]}",
         BELOW if s.low_side else ABOVE,
     )
 
@@ -110,7 +110,7 @@ def _near(case: Case, planned: Planned) -> list[RenderableType]:
     for key, _ in times.most_common(MOST):
         b = worst[key]
         more = f" (the worst of {times[key]})" if times[key] > 1 else ""
-        text = f"[{b.origin.rule}] {b.text}{more}; {_place(case, b.origin)}; {_WHO[b.origin.who]}"
+        text = f"[{b.origin.rule}] {b.text}{more}; {_place(case, b.origin)}; {WHO[b.origin.who]}"
         measure = measures.get((b.origin, b.amount))
         parts.append(_indented(text, ABOVE if measure is None else state_of(measure)))
     if len(times) > MOST:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from optimenu.menu.tally import Tally
+    from optimenu.problem.calendar import PlanDay
     from optimenu.problem.problem import Problem
     from optimenu.rules.base import Measure
 
@@ -54,6 +55,7 @@ def nutrients_page(
     person: int,
     not_assessed: Sequence[str],
     width: int = 80,
+    lost: Sequence[RenderableType] = (),
 ) -> RenderableType:
     """Return one row for each nutrient with a limit, then shares and ratios, then what is not judged."""
     who = problem.people[person]
@@ -70,7 +72,8 @@ def nutrients_page(
         else:
             rows[column].ceilings.append(m)
     title = marks(problem.people)[who.id].text(name=True)
-    title.append(": nutrients a day, values at production", STYLES["head"])
+    basis = "values at production" if problem.storage is None else "as eaten, after losses in storage"
+    title.append(f": nutrients a day, {basis}", STYLES["head"])
     cells = [_cells(problem, tally, person, c, rows[c]) for c in BY_COLUMN if c in rows]
     parts: list[RenderableType] = [Text(), title]
     # a narrow screen gets two tables rather than broken numbers
@@ -80,7 +83,7 @@ def nutrients_page(
             heading("Shares of energy, densities, ratios and steps: the dates nearest to the limit"),
             _others(problem, others),
         ]
-    parts += _legend(rows)
+    parts += [*_legend(rows), *lost]
     if not_assessed:
         names = "; ".join(map(column_name, not_assessed))
         parts.append(cell(f"n/a, not assessed: {names}. The catalogue does not state them."))
@@ -112,14 +115,22 @@ def _table(rows: Sequence[Sequence[Text]], shown: Sequence[int], width: int) -> 
 
 def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) -> list[Text]:
     nutrient = BY_COLUMN[column]
+    cycle = problem.cycle
     given = problem.people[person].prescription.supplements.get(column, Decimal(0))
-    daily = {}
-    for d in problem.cycle:
-        brought = given + (problem.plain_water(d.kind) if column == "WATER_g" else Decimal(0))
-        daily[d.number] = brought * d.share + _day(problem, tally, person, d.number, column)
+    water = {
+        d.number: given + (problem.plain_water(d.kind) if column == "WATER_g" else Decimal(0)) for d in cycle
+    }
+
+    def brought(d: PlanDay, *, up: bool, mean: bool = False) -> Decimal:
+        dates = d.weight if mean else 1
+        return water[d.number] * d.share * dates + _day(
+            problem, tally, person, d.number, column, up=up, mean=mean
+        )
+
     # a part-day counts for its share, here as in every limit
-    whole = sum((d.share * d.weight for d in problem.cycle), Decimal(0))
-    mean = sum((daily[d.number] * d.weight for d in problem.cycle), Decimal(0)) / whole
+    whole = sum((d.share * d.weight for d in cycle), Decimal(0))
+    mean = sum((brought(d, up=False, mean=True) for d in cycle), Decimal(0)) / whole
+    lowest, highest = (pick(brought(d, up=up) for d in cycle) for pick, up in ((min, False), (max, True)))
     floor = min(row.floors, key=room, default=None)
     ceiling = min(row.ceilings, key=room, default=None)
     both = [m for m in (floor, ceiling) if m is not None]
@@ -134,7 +145,7 @@ def _cells(problem: Problem, tally: Tally, person: int, column: str, row: _Row) 
         limit_words(floor),
         ceiling_value,
         limit_words(ceiling),
-        cell(f"{figure(min(daily.values()))}–{figure(max(daily.values()))}"),
+        cell(f"{figure(lowest)}–{figure(highest)}"),
         # rounded down: 100 % is said only when everything is known
         cell(f"{(known * 100).quantize(Decimal(1), ROUND_FLOOR)} %"),
     ]
@@ -146,11 +157,13 @@ def _stay_floor(floor: Measure | None) -> Decimal | None:
     return floor.shown.low
 
 
-def _day(problem: Problem, tally: Tally, person: int, day: int, column: str) -> Decimal:
-    entries = tally.on(person, day)
-    return sum(
-        (e.count * (problem.amount(e.item, column) or Decimal(0)) for e in entries if e.certain), Decimal(0)
-    )
+def _day(
+    problem: Problem, tally: Tally, person: int, day: int, column: str, *, up: bool, mean: bool
+) -> Decimal:
+    """What a plan day's planned food brings, after losses; summed over its dates if ``mean``."""
+    sure = [e for e in tally.on(person, day) if e.certain]
+    each = (e.count * (problem.eaten(e.item, column, day, up=up, mean=mean) or Decimal(0)) for e in sure)
+    return sum(each, Decimal(0))
 
 
 def _others(problem: Problem, measures: Sequence[Measure]) -> Table:

@@ -114,6 +114,11 @@ def _head(point: OpenPoint, names: Mapping[str, str]) -> str:
                 f"{many(n, 'nutrient')} with a limit not proved; of {point.facts[0]['of']} items on offer "
                 "these many state neither an amount nor an upper estimate"
             )
+        case "loss_unknown":
+            return (
+                f"{many(n, 'nutrient')} of which no loss in storage is stated for this many of the items on "
+                "offer that hold it, so old packs of these count for nothing in a floor"
+            )
         case "changed":
             return f"{many(n, 'setting')} changed in files that extend others"
     raise AssertionError(point.kind)
@@ -139,6 +144,8 @@ def _entry(kind: str, fact: Mapping[str, Any], names: Mapping[str, str]) -> str:
             return column_name(fact["column"])
         case "not_proved":
             return f"{column_name(fact['column'])} {fact['items']}"
+        case "loss_unknown":
+            return f"{column_name(fact['column'])} {fact['items']} of {fact['of']}"
         case "changed":
             old = "not stated" if fact["old"] is None else fact["old"]
             return f"{fact['key']}: {old} -> {fact['new']}, {fact['file']}:{fact['line']}"

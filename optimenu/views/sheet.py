@@ -85,7 +85,7 @@ def person_page(problem: Problem, sheet: PersonSheet) -> RenderableType:
         *_traces(sheet),
         *_unmet(sheet),
         *_unjudged(sheet),
-        cautions(),
+        cautions(problem),
     )
 
 

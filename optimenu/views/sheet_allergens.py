@@ -54,7 +54,7 @@ def allergens_page(problem: Problem, found: Matrix, width: int) -> RenderableTyp
     ]
     for w in found.people:
         parts += _watched(problem, letters[w.id].text(name=True), w)
-    return Group(*parts, cautions())
+    return Group(*parts, cautions(problem))
 
 
 def _codes(names: Sequence[str]) -> list[str]:

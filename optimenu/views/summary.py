@@ -9,18 +9,19 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
+from rich.text import Text
 
 from optimenu.nutrition.covered import YOUNGEST
 from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.rules.base import plain
 from optimenu.views.audit import breach_lines, soft_lines
-from optimenu.views.console import STYLES, cell, heading, marks
+from optimenu.views.console import BELOW, STYLES, cell, heading, marked, marks, sign
 from optimenu.views.nutrient_words import measure_name
 from optimenu.views.totals import fullness, limits_table
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import date
 
     from optimenu.audit.menu import Report
@@ -33,13 +34,28 @@ CAUTIONS = (
     "at 5 °C or below; discard what stood 4 hours without temperature control (FDA Food Code, 3-501.16 and "
     "3-501.19).",
     "A pack kept open is finished or discarded within the hours on the pack; the plan counts on new ones.",
-    "Nutrient values are those at production; losses of vitamins in storage are not counted yet.",
 )
-_KEPT = ("stowage", "water", "condiments", "requests", "variety")
+AT_PRODUCTION = (
+    "Nutrient values are those at production: no table [storage] says how the food is kept, so losses of "
+    "vitamins in storage are not counted."
+)
+COUNTED = (
+    "Vitamins count after losses in storage, at mean rates that spread widely between foods and packs; where "
+    "nobody states a loss, food over 30 days old counts for nothing in a floor and in full in a ceiling. A "
+    "dietitian judges whether they fit; see the sources in optimenu/nutrition/data."
+)
+LONG_STAY = 90
+"""Dates from which a plan that counts no losses says so first; common practice, no source."""
+_KEPT = ("stowage", "water", "condiments", "requests", "variety", "cost")
 MOST_BREACHES = 10
 
 
-def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> RenderableType:
+def summary(
+    problem: Problem,
+    report: Report,
+    record: Mapping[str, Any],
+    lost: Sequence[RenderableType] = (),
+) -> RenderableType:
     """Return the closing page of a plan.
 
     Parameters
@@ -48,6 +64,8 @@ def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> Rend
         Audit of the menu; the value shown is the audit's own.
     record : mapping
         As ``record.json`` holds it; the bound and its gap come from it.
+    lost : sequence of renderable
+        What storage takes, as ``views.losses`` writes it.
     """
     shared = [m for m in report.measures if m.section in _KEPT and m.origin.day < 0]
     shared.sort(key=lambda m: (_KEPT.index(m.section), -fullness(m), m.label))
@@ -59,6 +77,7 @@ def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> Rend
             + ("1 person" if len(problem.people) == 1 else f"{len(problem.people)} people")
             + (f", {many(len(problem.reserve), 'reserve day')} each" if problem.reserve else "")
         ),
+        *not_counted(problem),
         heading("Liking"),
         liking_table(problem, report),
         cell(
@@ -71,8 +90,9 @@ def summary(problem: Problem, report: Report, record: Mapping[str, Any]) -> Rend
     if report.soft:
         parts.append(heading("Soft limits missed, at their price"))
         parts += soft_lines(report)
+    parts += lost
     parts += _not_judged(problem, report, record)
-    parts += [heading("How good it is"), *closing(report, record), cautions()]
+    parts += [heading("How good it is"), *closing(report, record), cautions(problem)]
     return Group(*parts)
 
 
@@ -145,21 +165,49 @@ def closing(report: Report, record: Mapping[str, Any]) -> list[RenderableType]:
     if not report.holds:
         return broken(report)
     value, bound = report.value, Decimal(record["bound"])
+    least = record.get("least")
     lines: list[RenderableType] = [
         cell(f"The menu as planned meets every hard limit: {len(report.measures):,} promises were measured."),
+        *([] if least is None else least_lines(report, least)),
         cell(
             f"Mean liking {plain((value + report.price) * 100)} % less {plain(report.price * 100)} % for "
             f"soft limits missed: value {value:.6f}, bound {bound:.6f}, gap {_gap(record)}."
         ),
     ]
-    if value != Decimal(record["value"]):
+    if value != Decimal(record["value"]) or (least is not None and report.least != Decimal(least["value"])):
         text = (
             f"The record claims {record['value']}: this is not the menu that was planned. See: optimenu audit"
         )
         lines.append(cell(text, "bold"))
         return lines
+    if least is not None:
+        lines.append(cell(least_verdict(least), STYLES["head"]))
     lines.append(cell(verdict(record), STYLES["head"]))
     return lines
+
+
+def least_lines(report: Report, least: Mapping[str, Any]) -> list[RenderableType]:
+    """Say how much whoever likes the menu least likes it."""
+    value, bound = report.least, Decimal(least["bound"])
+    who = min(report.liked, key=lambda liked: liked.liking).person
+    return [
+        cell(
+            f"Least liking, {who}'s: {(value + report.price) * 100:.4f} % less {plain(report.price * 100)} % "
+            f"for soft limits missed: value {value:.6f}, bound {bound:.6f}, gap {gap_words(least)}."
+        )
+    ]
+
+
+def least_verdict(least: Mapping[str, Any]) -> str:
+    """Return in words what no menu gives to whoever likes it least; rounded up, so never too little."""
+    value, bound = Decimal(least["value"]), Decimal(least["bound"])
+    if bound <= value:
+        return "No menu within these limits gives the least-liking person more, soft limits missed taken off."
+    most = plain((bound * 100).quantize(Decimal("0.01"), ROUND_CEILING))
+    return (
+        f"No menu within these limits gives the least-liking person more than {most} % of their best, the "
+        "price of soft limits missed taken off."
+    )
 
 
 def broken(report: Report) -> list[RenderableType]:
@@ -194,8 +242,13 @@ def verdict(record: Mapping[str, Any]) -> str:
     """Return the closing statement in words; "optimal" only of a closed gap."""
     value, bound = Decimal(record["value"]), Decimal(record["bound"])
     score = "(liking less the price of soft limits)"
+    menus = "menu within these limits"
+    if "least" in record:
+        menus = "menu that gives nobody less than this one's least liking"
+        score = "in mean liking less the price of soft limits"
     if bound <= value:
-        return f"This menu is optimal: no menu within these limits scores better {score}."
+        best = "optimal" if "least" not in record else "the best of its kind"
+        return f"This menu is {best}: no {menus} scores better {score}."
     if value > 0:
         # of this menu's own value and rounded up, so that no less is said than is proved
         better = ((bound - value) / value * 100).quantize(Decimal("0.01"), ROUND_CEILING)
@@ -205,11 +258,24 @@ def verdict(record: Mapping[str, Any]) -> str:
     if record["gap_closed"]:
         return (
             "This menu is optimal: the solver closed its own gap, in floating point. Proved in whole "
-            f"numbers: no menu within these limits scores {left} {score}."
+            f"numbers: no {menus} scores {left} {score}."
         )
-    return f"No menu within these limits scores {left} {score}."
+    return f"No {menus} scores {left} {score}."
 
 
-def cautions() -> RenderableType:
+def cautions(problem: Problem) -> RenderableType:
     """Return the cautions that go with every plan."""
-    return Group(heading("Cautions"), *(Padding(cell(text), (0, 0, 0, 2)) for text in CAUTIONS))
+    texts = (*CAUTIONS, AT_PRODUCTION if problem.storage is None else COUNTED)
+    return Group(heading("Cautions"), *(Padding(cell(text), (0, 0, 0, 2)) for text in texts))
+
+
+def not_counted(problem: Problem) -> list[RenderableType]:
+    """Say loudly that a long plan counts no losses in storage; nothing for a short one."""
+    if problem.storage is not None or len(problem.dates) < LONG_STAY:
+        return []
+    text = (
+        f"LOSSES IN STORAGE ARE NOT COUNTED, and this stay has {len(problem.dates)} dates. Vitamins A, "
+        "B1, B6 and C fall in stored food; B1 may fall short within a year (npj Microgravity 2017;3:17). "
+        "Say how food is kept in a table [storage]."
+    )
+    return [Text(), marked(sign(BELOW), text, STYLES["head"])]

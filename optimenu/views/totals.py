@@ -28,6 +28,7 @@ TITLES = {
     "packs": "Packs in stock",
     "requests": "Requests",
     "variety": "Variety",
+    "cost": "Cost",
     "liking": "Servings not yet tasted",
     "reserve": "Reserve",
 }

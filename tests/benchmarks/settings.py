@@ -77,6 +77,8 @@ def config(
         for person in crew.values():
             del person["energy_on"]
     values["stock"] = {"file": "stock.csv"}
+    # floors as at production, so that figures stay comparable with those measured before losses counted
+    values.pop("storage", None)
     _scale(values, size.days, size.items, share)
     values["galley"] = {
         "places": 2 * size.people,

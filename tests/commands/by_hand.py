@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 import tomllib
 from collections import defaultdict
-from datetime import timedelta
+from datetime import date, timedelta
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,104 @@ from optimenu.nutrition.intakes import reference_intakes
 
 ENERGY = "ENERC_KCAL_kcal"
 Broken = set[tuple[str, str, str]]
+
+
+# nutrient columns and the names their losses bear; vitamin A is retinol and carotene
+LOST = {
+    "RETOL_ug": "RETOL", "CARTB_ug": "CARTB", "CARTA_ug": "CARTB", "VITC_mg": "VITC", "THIA_mg": "THIA",
+    "RIBF_mg": "RIBF", "VITB6A_mg": "VITB6A", "FOLDFE_ug": "FOLDFE", "FOL_ug": "FOLDFE", "FOLAC_ug": "FOLDFE",
+    "FOLFD_ug": "FOLDFE", "TOCPHA_mg": "TOCPHA", "TOCPHA_ADD_mg": "TOCPHA", "VITK1_ug": "VITK1",
+}  # fmt: skip
+STRICT = {"RETOL", "CARTB", "VITC", "THIA", "RIBF", "VITB6A", "FOLDFE"}
+
+
+class Kept:
+    """What storage leaves of a nutrient, from the tables of losses and lots alone."""
+
+    def __init__(self, inputs: Path, station: Station) -> None:
+        self.station = station
+        self.table = station.config["storage"]
+        own = pd.read_csv(inputs / "configs/station/losses.csv")
+        form = pd.read_csv(resources.files("optimenu.nutrition") / "data/storage_losses.csv")
+        self.own = {(r.item, r.nutrient): r for r in own.itertuples()}
+        self.form = {(r.form, r.nutrient): r for r in form.itertuples()}
+        lots = station.lots[station.lots.state == "released"].join(station.items.use_by_months, on="item")
+        self.lots: dict[str, list[tuple[date, date]]] = defaultdict(list)
+        for lot in lots.itertuples():
+            made = pd.Timestamp(lot.production_date)
+            self.lots[lot.item].append(
+                (made.date(), (made + pd.DateOffset(months=int(lot.use_by_months))).date())
+            )
+        self.known: dict[tuple[str, str, date], tuple[float, float]] = {}
+
+    def _rate(self, item: str, tag: str) -> tuple[float | None, float]:
+        """Fastest and slowest loss a month; None where nobody states one."""
+        row = self.station.items.loc[item]
+        where = min(
+            self.table["temperature_c"], row.store_at_c if row.store_at_c == row.store_at_c else math.inf
+        )
+        catalogue = row.get(f"loss_{tag}_per_month", math.nan)
+        if (item, tag) in self.own:
+            found = self.own[item, tag]
+        elif not math.isnan(catalogue):
+            return catalogue, catalogue
+        elif (row.form, tag) in self.form:
+            found = self.form[row.form, tag]
+        else:
+            return (None, 0.0) if tag in STRICT else (0.0, 0.0)
+        least = getattr(found, "least_per_month", math.nan)
+        fast, slow = found.per_month, found.per_month if math.isnan(least) else least
+        energy = found.activation_kj_per_mol
+        if not math.isnan(energy):
+            times = math.exp(
+                -energy * 1000 / 8.314462618 * (1 / (where + 273.15) - 1 / (found.temperature_c + 273.15))
+            )
+            return fast * times, slow * times
+        return (None if where > found.temperature_c else fast), (0.0 if where < found.temperature_c else slow)
+
+    def on(self, item: str, column: str, when: date) -> tuple[float, float]:
+        """Least and most that is left on a date."""
+        if column not in LOST and column != "VITA_RAE_ug":
+            return 1.0, 1.0
+        if (item, column, when) not in self.known:
+            made = [m for m, until in self.lots[item] if until >= when] or [m for m, _ in self.lots[item]]
+            old, young = (when - min(made)).days, (when - max(made)).days
+            if column != "VITA_RAE_ug":
+                self.known[item, column, when] = self._left(item, LOST[column], old, young)
+            else:
+                row = self.station.items.loc[item]
+                ends = [self._left(item, tag, old, young) for tag in ("RETOL", "CARTB")]
+                part = min(1.0, row.RETOL_ug / row.VITA_RAE_ug) if row.VITA_RAE_ug else 1.0
+                low, high = (part * ends[0][k] + (1 - part) * ends[1][k] for k in (0, 1))
+                if math.isnan(row.RETOL_ug):
+                    low, high = min(ends[0][0], ends[1][0]), max(ends[0][1], ends[1][1])
+                self.known[item, column, when] = _down(low), -_down(-high)
+        return self.known[item, column, when]
+
+    def _left(self, item: str, tag: str, old: int, young: int) -> tuple[float, float]:
+        fast, slow = self._rate(item, tag)
+        high = -_down(-math.exp(-slow * young / 30.4375))
+        if fast is None:
+            return (1.0 if old <= 30 else 0.0), high
+        return _down(math.exp(-fast * old / 30.4375)), high
+
+    def _alike(self, day: int) -> list[list[date]]:
+        """Dates of every day that is as good as this one: of its kind, served as often."""
+        s = self.station
+        like = [d for d in s.weight if (d in s.rest, s.weight[d]) == (day in s.rest, s.weight[day])]
+        return [[w for w, n in zip(s.dates, s.sequence, strict=True) if n == d] for d in like]
+
+    def over_the_stay(self, item: str, column: str, day: int) -> float:
+        """Parts left summed over the dates of a day, those of whichever day alike keep least."""
+        return min(sum(self.on(item, column, w)[0] for w in dates) for dates in self._alike(day))
+
+    def at_most(self, item: str, column: str, day: int) -> float:
+        """Most that is left on a date of a day, or of one alike."""
+        return max(self.on(item, column, w)[1] for dates in self._alike(day) for w in dates)
+
+
+def _down(part: float) -> float:
+    return math.floor(part * 10_000 + 1e-9) / 10_000
 
 
 class Station:
@@ -38,6 +137,7 @@ class Station:
         self.sequence = [k % stay["cycle_days"] + 1 for k in range(days)]
         self.weight = {d: self.sequence.count(d) for d in range(1, stay["cycle_days"] + 1)}
         self.rest = set(stay["kinds"]["rest"])
+        self.kept = Kept(inputs, self)
 
     def broken(self, menu: pd.DataFrame) -> Broken:
         """Every hard promise of the kinds below that the menu breaks."""
@@ -71,6 +171,14 @@ class Station:
             each = each + rows.water_ml
         total: pd.Series = (each * rows["count"]).groupby(rows.day).sum()
         return total.reindex(sorted(self.weight), fill_value=0.0)
+
+    def _eaten(self, rows: pd.DataFrame, column: str) -> float:
+        """Amount over the stay as a floor counts it, after losses in storage."""
+        total = 0.0
+        for row in rows[["item", "day", "count", column]].itertuples(index=False):
+            if not math.isnan(row[3]):
+                total += row[2] * row[3] * self.kept.over_the_stay(row[0], column, row[1])
+        return total
 
     def _stay(self, daily: pd.Series) -> float:
         return float(sum(daily[d] * w for d, w in self.weight.items()))
@@ -114,7 +222,10 @@ class Station:
             if intake.per_kg_body_mass is not None:
                 amount = float(intake.per_kg_body_mass) * who["mass_kg"]
             if intake.kind == "RDA" and column in rows.columns and column not in left_out:
-                mean = self._stay(self._sum(rows, column)) / len(self.dates) + tablet.get((person, column), 0)
+                stay = self._stay(self._sum(rows, column))
+                if column in LOST or column == "VITA_RAE_ug":
+                    stay = self._eaten(rows, column)
+                mean = stay / len(self.dates) + tablet.get((person, column), 0)
                 if mean < amount - 1e-9:
                     found.add(("nutrients.reference.RDA", person, column))
             top = intake.upper_column
@@ -125,6 +236,9 @@ class Station:
         for key, column, most in ceilings:
             upper = f"{column}_upper"
             filled = rows.copy()
+            if column in LOST or column == "VITA_RAE_ug":
+                pairs = zip(rows.item, rows.day, strict=True)
+                filled[column] = rows[column] * [self.kept.at_most(i, column, d) for i, d in pairs]
             if upper in rows.columns:
                 filled[column] = filled[column].fillna(filled[upper])
             daily = self._sum(filled, column)

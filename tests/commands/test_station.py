@@ -15,12 +15,14 @@ from optimenu.audit.bound import check_bound
 from optimenu.commands.app import app
 from optimenu.config.case import Case, load_case
 from optimenu.errors import AuditFailed
+from optimenu.explain.prices import prices_of
+from optimenu.explain.told import tell
 from optimenu.exports.record import run_files
 from optimenu.exports.run_folder import write_folder
 from optimenu.planning import Options, Planned, plan
 from optimenu.program.program import NO_HIGH, NO_LOW
 from optimenu.solve.bound import certify, relax
-from tests.commands.by_hand import Station
+from tests.commands.by_hand import LOST, Station
 
 ROOT = Path(__file__).parents[2]
 
@@ -121,6 +123,22 @@ def _labels(breach: dict[str, object]) -> tuple[str, str, str]:
     return key, person, day
 
 
+def test_what_storage_leaves_is_the_same_computed_by_hand(case: Case) -> None:
+    kept = case.problem.retention
+    assert kept is not None
+    station = Station(ROOT, {})
+    compared = lost = 0
+    for item in case.problem.catalogue.items:
+        for column in (*LOST, "VITA_RAE_ug"):
+            for when in case.problem.dates[::20] if station.kept.lots[item.id] else ():
+                low, high, _ = kept.on(item, column, when)
+                assert (float(low), float(high)) == pytest.approx(
+                    station.kept.on(item.id, column, when), abs=1e-9
+                )
+                compared, lost = compared + 1, lost + (low < 1)
+    assert compared > 15_000 and lost > 0.5 * compared
+
+
 def test_a_menu_broken_by_hand_is_named(run: Path, case: Case, tmp_path: Path) -> None:
     kcal = {(p.id, kind): int(value) for p in case.problem.people for kind, value in p.kcal.items()}
     station = Station(run / "inputs", kcal)
@@ -166,3 +184,26 @@ def test_a_menu_broken_by_hand_is_named(run: Path, case: Case, tmp_path: Path) -
     assert any(
         key == "repeats.same_dish.gap_days" and who == "ines" and again in what for key, who, what in others
     )
+
+
+def test_what_its_limits_are_worth_and_why_an_item_is_missing(planned: Planned) -> None:
+    assert planned.report is not None
+    prices = prices_of(planned.case, scale=planned.scale, program=planned.program, menu=planned.menu)
+    told = tell(prices, planned.report.value)
+    first, trial = told.limits[0], told.trials[0]
+    assert (first.origin.key, first.reading.unit, first.step) == ("stowage.volume_l", "L", 1)
+    # 10 L more: more than nothing, less than promised; 10 L less costs more than promised
+    assert trial is not None and trial.gain is not None and trial.loss is not None
+    assert 0 < trial.gain < trial.promised < trial.loss
+    for limit, tried in zip(told.limits, told.trials, strict=False):
+        if limit.alone and tried is not None and tried.gain is not None:
+            assert float(tried.gain) <= float(tried.promised) + 1e-7
+    assert sum(c.cost for c in told.soft) == pytest.approx(float(planned.report.price), abs=1e-9)
+    people = {w.person for w in told.items}
+    assert people == {p.id for p in planned.case.problem.people}
+    on_menu = {(line.party, line.item) for line in planned.menu.lines if line.block == "cycle"}
+    for why in told.items:
+        assert (why.person, why.item) not in on_menu
+        assert why.status != "refused"
+        if why.status == "dear" and why.entry is not None and why.entry.needed is not None:
+            assert why.score is not None and why.entry.needed >= why.score

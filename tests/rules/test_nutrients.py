@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
+from random import Random
 
 import numpy as np
 
+from optimenu.menu.menu import Menu
+from optimenu.menu.tally import Tally
+from optimenu.nutrition.losses import Rate
+from optimenu.problem.storage import Storage
 from optimenu.program.build import build
 from optimenu.program.program import HARD, ORDINARY
 from optimenu.rules.nutrients import Nutrients
@@ -18,7 +23,28 @@ WIDE = "[nutrients.energy]\nday_within = 100\nstay_within = 100\n[nutrients.refe
 """Energy from nothing to twice the requirement, no published intakes: only what a test adds."""
 
 
+def stored(problem, tally):
+    """Return the problem with vitamin C that falls in storage, for about half of them, and its menu anew."""
+    rng = Random(f"stored {problem.name}")
+    if rng.random() < 0.5 or problem.storage is not None:
+        return problem, tally
+    items, rates = [], {}
+    for i in problem.catalogue.items:
+        amount = None if rng.random() < 0.1 else D(rng.randint(0, 900)) / 10
+        upper = {**i.upper, "VITC_mg": D(95)} if amount is None and rng.random() < 0.7 else i.upper
+        items.append(replace(i, amounts={**i.amounts, "VITC_mg": amount}, upper=upper))
+        if rng.random() < 0.8:
+            k = D(rng.randint(1, 400)) / 1000
+            rates[i.id, "VITC"] = Rate(rng.choice((k, k, None)), k * rng.choice((0, 1)), "", "")
+    columns = problem.catalogue.columns | {"VITC_mg"}
+    catalogue = replace(problem.catalogue, items=tuple(items), columns=columns, present=columns)
+    storage = Storage(D(21), rng.choice((0, 25, 27, 200)), rates)
+    problem = replace(problem, catalogue=catalogue, storage=storage)
+    return problem, Tally.of(problem, Menu.of(e.line for e in tally.entries))
+
+
 def near(problem, tally, rng):
+    problem, tally = stored(problem, tally)
     energies = {
         p: [
             sum(e.count * e.item.amounts["ENERC_KCAL_kcal"] for e in tally.on(p, d.number))
@@ -26,6 +52,7 @@ def near(problem, tally, rng):
         ]
         for p in range(len(problem.people))
     }
+    columns = problem.catalogue.columns
     crew = []
     for p, who in enumerate(problem.people):
         mean = D(round(sum(energies[p]) / len(energies[p]))) or D(1)
@@ -34,7 +61,7 @@ def near(problem, tally, rng):
         }
         script = replace(who.prescription, limits=limits) if rng.random() < 0.4 else who.prescription
         if rng.random() < 0.3:
-            column = rng.choice(("PROCNT_g", "WATER_g"))
+            column = "VITC_mg" if "VITC_mg" in columns and p == 0 else rng.choice(("PROCNT_g", "WATER_g"))
             loose = replace(problem, people=(*problem.people[:p], replace(who, prescription=replace(
                 script, steps={column: D(0)})), *problem.people[p + 1 :]))  # fmt: skip
             changes = [
@@ -104,7 +131,14 @@ def near(problem, tally, rng):
             rng.choice(("low", "high")),
         )
     )
-    for place, key, side in rng.sample(jobs, 2):
+    chosen = rng.sample(jobs, 2)
+    if "VITC_mg" in columns:
+        window, side = rng.choice(windows), rng.choice(("low", "high"))
+        vitamin = f"nutrients.limits.VITC_mg.{window}"
+        by_energy = "nutrients.per_1000_kcal.VITC_mg"
+        ratio = ("[nutrients.ratios.c]\ntop = 'CA_mg'\nbottom = 'VITC_mg'", "nutrients.ratios.c", side)
+        chosen[0] = rng.choice(((f"[{vitamin}]", vitamin, side), (f"[{by_energy}]", by_energy, side), ratio))
+    for place, key, side in chosen:
         text = place
         if "window" not in text and not place.startswith("[nutrients.limits"):
             text += f"\nwindow = '{rng.choice(windows)}'"

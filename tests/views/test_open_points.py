@@ -37,6 +37,13 @@ def item(k: int) -> dict[str, Any]:
 
 WORDS: list[tuple[OpenPoint, list[str]]] = [
     (
+        OpenPoint("loss_unknown", "the maker", "", [{"column": "VITC_mg", "items": 3, "of": 8}]),
+        [
+            "the maker: 1 nutrient of which no loss in storage is stated for this many of the items on offer "
+            "that hold it, so old packs of these count for nothing in a floor: Vitamin C 3 of 8"
+        ],
+    ),
+    (
         OpenPoint("no_prescription", "the physician", "", [{"person": "bo"}]),
         ["the physician: nothing is laid down, allergies neither, for 1 person: Bo [bold]"],
     ),

@@ -1,0 +1,201 @@
+"""The part of `explain` that speaks of a config without a menu: what stands in the way, and the ways out."""
+
+from __future__ import annotations
+
+import json
+import threading
+from concurrent.futures import Future
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+    from typing import TypeVar
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from optimenu.commands.ctrl_c import Asked
+    from optimenu.config.case import Case
+    from optimenu.errors import OptimenuError
+    from optimenu.explain.conflict import Conflict
+    from optimenu.explain.ways import WaysOut
+    from optimenu.planning import Options, Planned
+    from optimenu.settings import Writer
+
+    T = TypeVar("T")
+
+LOOK = 0.1
+"""Seconds between two looks at whether the user asks for an end."""
+STOPPED = "stopped before the answer was known: nothing was written"
+
+
+def look_at(case: Case, out: Path | None) -> None:
+    """Look at the folder named for the ways out before any work is done.
+
+    Raises
+    ------
+    InputFaults
+        When it exists already, or lies outside the project, so that no file in it could name the config.
+    """
+    from optimenu.errors import Fault, InputFaults
+    from optimenu.files import shown_path
+
+    if out is None:
+        return
+    if out.exists():
+        raise InputFaults([Fault(str(out), 0, "exists already; name a new folder with --out")])
+    if not out.resolve().is_relative_to(case.root):
+        text = f"lies outside the project, {shown_path(case.root)}; its files could not extend the config"
+        raise InputFaults([Fault(str(out), 0, text)])
+
+
+def no_menu(
+    case: Case,
+    planned: Planned | None,
+    role: Writer,
+    options: Options,
+    out: Path | None,
+    asked: Asked,
+    *,
+    as_json: bool,
+) -> Planned:
+    """Tell what stands in the way and what would give a menu; end as a plan would.
+
+    Parameters
+    ----------
+    planned : Planned or None
+        The plan that found no menu; None where one person's own limits are proved impossible.
+    out : Path or None
+        New folder for the ways as files.
+
+    Returns
+    -------
+    Planned
+        A plan with a menu after all, found where limits were told apart.
+
+    Raises
+    ------
+    ProvedImpossible, Undecided
+        Always else, once it is told.
+    """
+    from optimenu.commands.progress import Watch
+
+    near = None if planned is None else planned.outcome.near
+    with Watch() as watch:
+        watch.phase("finding limits that cannot hold together")
+        conflict = waited(lambda: found(case, near), asked)
+        if conflict.status == "none":
+            return _direct(case, options)
+
+        def tell(text: str) -> None:
+            watch.phase(f"trying: {text}")
+
+        ways = waited(lambda: sought(case, role, options, tell), asked)
+    proved = planned is None or planned.outcome.end == "impossible" or conflict.status == "conflict"
+    _told(case, conflict, ways, _written(case, ways, out), as_json=as_json)
+    raise _end(proved)
+
+
+def found(case: Case, near: NDArray[np.int64] | None) -> Conflict:
+    """Find what cannot hold together."""
+    from optimenu.explain.conflict import conflict_of
+
+    return conflict_of(case, near)
+
+
+def sought(case: Case, role: Writer, options: Options, tell: Callable[[str], None]) -> WaysOut:
+    """Look for ways out."""
+    from optimenu.explain.loosen import ways_out
+
+    return ways_out(case, role, options, tell=tell)
+
+
+def waited(work: Callable[[], T], asked: Asked) -> T:
+    """Do some work in a thread of its own, so that Ctrl-C is heard at once.
+
+    Raises
+    ------
+    Interrupted
+        On a Ctrl-C: there is nothing to keep.
+    """
+    from optimenu.errors import Interrupted
+
+    done: Future[T] = Future()
+
+    def run() -> None:
+        try:
+            done.set_result(work())
+        except BaseException as error:
+            done.set_exception(error)
+
+    threading.Thread(target=run, daemon=True).start()
+    while True:
+        try:
+            return done.result(timeout=LOOK)
+        except TimeoutError:
+            if done.done():
+                raise
+        if asked.times:
+            raise Interrupted(STOPPED)
+
+
+def _direct(case: Case, options: Options) -> Planned:
+    """Plan with the plain model, which is known to have a menu."""
+    from dataclasses import replace
+
+    from optimenu.planning import plan
+
+    return plan(case, replace(options, method="direct"))
+
+
+def _written(case: Case, ways: WaysOut, out: Path | None) -> Path | None:
+    """Write the ways that work into a new folder.
+
+    Raises
+    ------
+    InputFaults
+        When it cannot be written.
+    """
+    from optimenu.errors import Fault, InputFaults
+    from optimenu.exports.explain import way_files
+    from optimenu.exports.run_folder import write_new
+
+    if out is None or not ways.working:
+        return None
+    try:
+        out.mkdir(parents=True)
+    except OSError as error:
+        raise InputFaults([Fault(str(out), 0, f"cannot be written: {error.strerror or error}")]) from error
+    for name, contents in way_files(case, ways, out).items():
+        write_new(out / name, contents)
+    return out
+
+
+def _told(case: Case, conflict: Conflict, ways: WaysOut, folder: Path | None, *, as_json: bool) -> None:
+    from optimenu.exports.explain import explain_data, names, way_text
+    from optimenu.views.console import output_console
+    from optimenu.views.explain import explain_page
+
+    if as_json:
+        written = (
+            {n: folder / f"{n}.toml" for n, w in names(case, ways).items() if w.state == "menu"}
+            if folder
+            else {}
+        )
+        print(json.dumps(explain_data(case, conflict, ways, written), indent=1))
+    else:
+        text = way_text(case, ways.working[0]) if ways.working else ""
+        output_console().print(explain_page(case, conflict, ways, text, folder))
+
+
+def _end(proved: bool) -> OptimenuError:
+    from optimenu.errors import ProvedImpossible, Undecided
+
+    error: OptimenuError
+    if proved:
+        error = ProvedImpossible("no menu can keep all limits")
+    else:
+        error = Undecided("no menu was found, and none proved impossible; more --moves may decide it")
+    error.told_as_json = True
+    return error

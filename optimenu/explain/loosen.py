@@ -1,0 +1,350 @@
+"""Ways out where no menu exists: the cheapest changes that somebody may make, each tried by planning.
+
+The least steps come from a linear program in which only what the asking role may loosen gives way. Where
+whole servings need more than it says, a search in which those limits are soft finds by how much the
+nearest menu misses them. A way counts as one only when a menu was planned and audited with its changes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimenu.errors import InputFaults, ProvedImpossible, Undecided
+from optimenu.explain.changed import changed
+from optimenu.explain.levers import Board
+from optimenu.explain.ways import Way, WaysOut
+from optimenu.planning import plan
+from optimenu.program.program import HARD
+from optimenu.solve.bound import relax
+from optimenu.solve.give import give
+from optimenu.solve.liking import NothingLiked
+from optimenu.solve.merge import merge
+from optimenu.solve.search import search
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from optimenu.config.case import Case
+    from optimenu.explain.levers import Lever
+    from optimenu.planning import Options
+    from optimenu.program.program import Program
+    from optimenu.rules.edits import Edit, Edits
+    from optimenu.settings import Writer
+    from optimenu.solve.halt import Halt
+    from optimenu.solve.merge import Merged
+
+ROLES: tuple[Writer, ...] = ("planner", "dietitian", "physician")
+MOST = 3
+"""Most ways out that are looked for."""
+MOST_LEVERS, MOST_SHAPES = 4, 2
+"""Most changes of one way, and most of them that change the courses of a meal: more is another plan."""
+ROUNDS = 12
+"""Times that levers are barred and the least steps looked for anew."""
+NEAR = 0.03
+"""Part of a limit that whole servings mostly need beyond the linear program's step; from trials."""
+LARGER = (Decimal("1.25"), Decimal("1.5"), Decimal(2))
+"""Times a step that is tried where the step itself gives no menu."""
+_STEP = 10**15
+"""Goal units of one whole step where limits are soft, small enough for any limit in 64 bits."""
+_CHANGED = 1e-6
+
+Steps = dict[int, float]
+"""Lever to its step, as a part of its limits' size."""
+
+
+def ways_out(
+    case: Case,
+    role: Writer,
+    options: Options,
+    *,
+    most: int = MOST,
+    tell: Callable[[str], None] | None = None,
+    stop: Halt | None = None,
+) -> WaysOut:
+    """Look for the cheapest ways out of a case that has no menu.
+
+    Parameters
+    ----------
+    role : str
+        Who asks: only what that role may loosen is changed.
+    options : Options
+        Of each search.
+    tell : callable, optional
+        Told in words what is tried.
+    """
+    finder = _Finder(case, role, options, tell, stop)
+    ways = tuple(finder.ways(most))
+    others: list[Way] = []
+    if not any(w.state == "menu" for w in ways):
+        for higher in ROLES[ROLES.index(role) + 1 :]:
+            found = [w for w in _Finder(case, higher, options, tell, stop).ways(1) if w.state == "menu"]
+            others += found
+            if found:
+                break
+    return WaysOut(role, ways, tuple(others), options.moves)
+
+
+class _Finder:
+    """Looks for ways out of one case for one role."""
+
+    def __init__(
+        self,
+        case: Case,
+        role: Writer,
+        options: Options,
+        tell: Callable[[str], None] | None,
+        stop: Halt | None,
+    ) -> None:
+        self.case, self.role, self.options, self.stop = case, role, options, stop
+        self.tell = tell or (lambda text: None)
+        self.board = Board(case.problem, case.rules, role)
+        self.program: Program = self.board.program
+        self.merged: Merged = merge(self.program)
+        self.moved = self.board.moved()
+
+    def ways(self, most: int) -> Iterator[Way]:
+        """Yield ways out that rest on different levers."""
+        barred: set[int] = set()
+        kept: set[int] = set()
+        last: list[int] = []
+        seen: set[tuple[str, ...]] = set()
+        n = 0
+        for _ in range(ROUNDS):
+            if n == most or self._stopped():
+                return
+            steps = self._steps(barred)
+            if steps is None:
+                # what was barred last is needed whatever else gives: it may move, and another is barred
+                left = [k for k in last if k not in kept]
+                if not left:
+                    return
+                barred.discard(left[0])
+                kept.add(left[0])
+                left = left[1:]
+                if not left:
+                    return
+                barred.add(left[0])
+                last = left
+                continue
+            if not steps:
+                return
+            for way in self._alternatives(steps):
+                names = tuple(e.key for e in way.edits)
+                if names not in seen and n < most:
+                    seen.add(names)
+                    n += 1
+                    yield way
+            last = [k for k in sorted(steps, key=lambda k: -steps[k]) if k not in kept]
+            if not last:
+                return
+            barred.add(last[0])
+
+    def _stopped(self) -> bool:
+        return self.stop is not None and self.stop.is_set()
+
+    # ---- least steps
+
+    def _steps(self, barred: set[int]) -> Steps | None:
+        """Least steps without some levers, as few levers as suffice; None where nothing suffices."""
+        free = np.ones(len(self.board.levers), dtype=bool)
+        free[list(barred)] = False
+        if not free.any():
+            return None
+        given = give(self.program, self.merged, self.moved, free)
+        if given is None:
+            return None
+        if not given.moved:
+            # whole servings alone stand in the way
+            return self._fewest(self._whole_steps(free))
+        chosen = given.moved
+        for k in reversed(given.moved[1:]):
+            fewer = np.zeros_like(free)
+            fewer[[j for j in chosen if j != k]] = True
+            if give(self.program, self.merged, self.moved, fewer) is not None:
+                chosen = [j for j in chosen if j != k]
+        if len(chosen) < len(given.moved):
+            fewer = np.zeros_like(free)
+            fewer[chosen] = True
+            again = give(self.program, self.merged, self.moved, fewer)
+            given = given if again is None else again
+        self.uses = given.uses
+        return {k: float(given.step[k]) for k in given.moved}
+
+    def _fewest(self, steps: Steps | None) -> Steps | None:
+        """The same with as few levers as suffice."""
+        if not steps:
+            return steps
+        for k in sorted(steps, key=steps.__getitem__):
+            if len(steps) == 1:
+                break
+            fewer = np.zeros(len(self.board.levers), dtype=bool)
+            fewer[list(steps)] = True
+            fewer[k] = False
+            steps = self._whole_steps(fewer) or steps
+        return steps
+
+    def _whole_steps(self, free: NDArray[np.bool_]) -> Steps | None:
+        """Steps by which the nearest choice of whole servings misses the limits that may give way."""
+        program = self._soft(free)
+        relaxation = relax(program, merge(program), stop=self.stop)
+        if relaxation.status != "solved":
+            return None
+        found = search(
+            program, relaxation, moves=self.options.moves, seed=self.options.seed,
+            threads=self.options.threads, stop=self.stop,
+        )  # fmt: skip
+        if found.counts is None:
+            return None
+        x = program.complete(found.counts)
+        over = self.program.excess(x) * 10.0 ** -self.program.row_decimals.astype(np.float64)
+        self.uses = x.astype(np.float64)
+        steps: Steps = {}
+        for lever in self.board.levers:
+            part = max((float(over[r] / self.board.size[r]) for r in lever.rows), default=0.0)
+            if lever.columns and not lever.rows and x[lever.columns].any():
+                part = max(part, _CHANGED * 10)
+            if part > _CHANGED:
+                steps[lever.number] = part
+        return steps
+
+    def _soft(self, free: NDArray[np.bool_]) -> Program:
+        """The program in which what may give way has its price, and nothing else is worth anything."""
+        program = self.program
+        price, gain = program.row_price.copy(), np.zeros_like(program.gain)
+        high, cost = program.high.copy(), self.board.cost
+        last = self.board.size * 10.0 ** program.row_decimals.astype(np.float64)
+        for lever in self.board.levers:
+            if free[lever.number]:
+                for r in lever.rows:
+                    price[r] = max(1, int(_STEP * cost[lever.number] / last[r]))
+                if not lever.rows:
+                    gain[lever.columns] -= _STEP // 10
+            elif lever.columns and not lever.rows:
+                high[lever.columns] = 0
+        price[program.row_price != HARD] = 0
+        return replace(
+            program, row_price=price, gain=gain, high=high, group_gain=np.zeros_like(program.group_gain),
+            deduction=np.zeros_like(program.deduction),
+        )  # fmt: skip
+
+    # ---- from steps to edits, and to a menu
+
+    def _alternatives(self, steps: Steps) -> Iterator[Way]:
+        """Yield a way for each kind of change that takes these steps."""
+        for choice in range(self._choices(steps)):
+            way = self._tried(steps, choice)
+            if way is not None:
+                yield way
+
+    def _choices(self, steps: Steps) -> int:
+        shapes = sum(self.board.shapes(self.board.levers[k]) for k in steps)
+        if len(steps) > MOST_LEVERS or shapes > MOST_SHAPES:
+            return 0
+        if len(steps) > 1:
+            return 1
+        lever = self.board.levers[next(iter(steps))]
+        return len(list(self._changes(lever, next(iter(steps.values())))))
+
+    def _tried(self, steps: Steps, choice: int) -> Way | None:
+        """Plan with larger and larger steps; None where there is no such change, or it may not be made."""
+        way: Way | None = None
+        done: set[Edits] = set()
+        failed: Steps = {}
+        for ladder in self._ladder(steps):
+            found = self._planned(ladder, choice, done)
+            if found is None:
+                continue
+            way = found
+            if way.state != "menu":
+                failed = ladder
+            elif failed:
+                # between what was too little and what is enough, once
+                middle = {k: (failed.get(k, 0.0) + step) / 2 for k, step in ladder.items()}
+                smaller = self._planned(middle, choice, done)
+                return smaller if smaller is not None and smaller.state == "menu" else way
+            if way.state == "menu" or self._stopped():
+                break
+        return way
+
+    def _planned(self, steps: Steps, choice: int, done: set[Edits]) -> Way | None:
+        """Plan with some steps; None where there are no such edits, or they were tried already."""
+        edits = self._edits(steps, choice)
+        if edits is None or edits in done:
+            return None
+        done.add(edits)
+        self.tell("; ".join(map(str, edits)))
+        return self._plan(edits)
+
+    def _ladder(self, steps: Steps) -> Iterator[Steps]:
+        yield steps
+        yield {k: v + NEAR for k, v in steps.items()}
+        free = np.zeros(len(self.board.levers), dtype=bool)
+        free[list(steps)] = True
+        uses = self.uses
+        whole = self._whole_steps(free)
+        if whole:
+            yield whole
+            steps = {k: max(v, whole.get(k, 0.0)) for k, v in steps.items()}
+        else:
+            self.uses = uses
+        for times in LARGER:
+            yield {k: v * float(times) for k, v in steps.items()}
+
+    def _edits(self, steps: Steps, choice: int) -> Edits | None:
+        out: dict[str, Edit] = {}
+        for k, step in sorted(steps.items()):
+            options = list(self._changes(self.board.levers[k], step))
+            if not options:
+                return None
+            for edit in options[min(choice, len(options) - 1)]:
+                other = out.get(edit.key)
+                out[edit.key] = edit if other is None else _further(other, edit)
+        return tuple(out.values())
+
+    def _changes(self, lever: Lever, step: float) -> Iterator[Edits]:
+        if lever.rows:
+            # the row that moves farthest, in its own unit
+            row = max(lever.rows, key=lambda r: self.board.size[r])
+            amount = Decimal(str(round(step * float(self.board.size[row]), 9)))
+            yield from lever.rule.further(self.program.origins[row], amount, low=lever.low)
+        elif lever.refusal is not None:
+            yield from lever.rule.admit(lever.refusal, self.board.wanted(lever, self.uses))
+
+    def _plan(self, edits: Edits) -> Way | None:
+        try:
+            case = changed(self.case, edits, self.role)
+        except InputFaults:
+            return None
+        who = self._lowest(edits)
+        try:
+            planned = plan(case, self.options, stop=self.stop)
+        except (ProvedImpossible, NothingLiked, Undecided):
+            return Way(edits, "impossible", who)
+        if planned.outcome.end == "menu":
+            return Way(edits, "menu", who, planned)
+        return Way(edits, "impossible" if planned.outcome.end == "impossible" else "relaxation", who)
+
+    def _lowest(self, edits: Sequence[Edit]) -> Writer:
+        """The lowest role that may make the changes."""
+        if any(e.key.startswith("prescriptions.") for e in edits):
+            return "physician"
+        for role in ROLES[: ROLES.index(self.role)]:
+            try:
+                changed(self.case, edits, role)
+            except InputFaults:
+                continue
+            return role
+        return self.role
+
+
+def _further(one: Edit, other: Edit) -> Edit:
+    """The farther of two changes of one number."""
+    if not isinstance(one.new, int | Decimal) or not isinstance(one.old, int | Decimal):
+        return other
+    return max(one, other, key=lambda e: abs(e.new - e.old))

@@ -1,0 +1,71 @@
+"""Ways out of a case without a menu: changes that belong together, and what came of planning with them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from optimenu.planning import Planned
+    from optimenu.rules.edits import Edits
+    from optimenu.settings import Writer
+
+
+@dataclass(frozen=True, eq=False)
+class Way:
+    """Changes that belong together, and what came of planning with them.
+
+    Attributes
+    ----------
+    state : str
+        ``menu``: planned and audited; ``relaxation``: its relaxation became possible, no menu was found
+        within the moves; ``impossible``: not even that, at the largest step tried.
+    who : str
+        The lowest role that may make all the changes.
+    planned : Planned or None
+    """
+
+    edits: Edits
+    state: Literal["menu", "relaxation", "impossible"]
+    who: Writer
+    planned: Planned | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class WaysOut:
+    """What a role can do, and where that is nothing, what another role could.
+
+    Attributes
+    ----------
+    ways : tuple of Way
+        Cheapest first; those without a menu were tried in vain.
+    others : tuple of Way
+        The first that a higher role has, where the asking one has none that gives a menu.
+    moves : int
+        Moves of each search.
+    """
+
+    role: Writer
+    ways: tuple[Way, ...]
+    others: tuple[Way, ...]
+    moves: int
+
+    @property
+    def working(self) -> tuple[Way, ...]:
+        """Ways with which a menu was planned."""
+        return tuple(w for w in self.ways if w.state == "menu")
+
+    @property
+    def best(self) -> tuple[Decimal, ...]:
+        """For each person the best that the loosest of the ways allows: one yardstick for all of them."""
+        scales = [w.planned.scale.best for w in (*self.ways, *self.others) if w.planned is not None]
+        return tuple(max(each) for each in zip(*scales, strict=True))
+
+    def liking(self, way: Way) -> Decimal | None:
+        """Mean liking of a way's menu by the one yardstick, None without a menu."""
+        if way.planned is None or way.planned.report is None:
+            return None
+        liked = way.planned.report.liked
+        parts = (one.worth / best for one, best in zip(liked, self.best, strict=True))
+        return sum(parts, Decimal(0)) / len(liked)

@@ -1,0 +1,1 @@
+"""Many cases: how one quantity trades against another."""
