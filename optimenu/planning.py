@@ -49,6 +49,8 @@ class Options:
         within it depends on the machine.
     start : Menu or None
         A menu the search starts from and stays near.
+    exact_steps : bool
+        Whether exact steps follow the search of a small plan.
     """
 
     method: Method = "search"
@@ -59,6 +61,7 @@ class Options:
     ends_at_gap: bool = False
     seconds: float | None = None
     start: Menu | None = None
+    exact_steps: bool = True
 
 
 @dataclass(frozen=True)
@@ -159,7 +162,9 @@ def plan(
     if case.least_first:
         outcome = least_first(worth, scale, effort, start)
     else:
-        outcome = solve(program, method=options.method, start=start, **vars(effort))
+        outcome = solve(
+            program, method=options.method, start=start, exact_steps=options.exact_steps, **vars(effort)
+        )
     if outcome.counts is None:
         return Planned(case, program, scale, outcome, None, None, left_out, given)
     tell("audit")

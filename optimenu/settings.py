@@ -27,9 +27,9 @@ from optimenu.files import clean
 from optimenu.measures import Numeric, Span, Unit, needs, plain
 
 __all__ = [
-    "ChangedBy", "Clock", "ClockSpan", "Day", "Flag", "NonNegative", "Number", "Percent", "Positive", "Role",
-    "Settings", "Span", "Text", "Unit", "Whole", "Word", "Writer", "clock_words", "minutes", "needs",
-    "to_toml",
+    "ChangedBy", "Clock", "ClockSpan", "Day", "Flag", "Names", "NonNegative", "Number", "Percent", "Positive",
+    "Role", "Settings", "Span", "Text", "Unit", "Whole", "Word", "Writer", "clock_words", "minutes",
+    "needs", "to_toml",
 ]  # fmt: skip
 
 
@@ -53,6 +53,22 @@ class ChangedBy:
     """Who may change one setting, where its table's ``who`` does not decide; stands in its annotation."""
 
     who: Role
+
+
+@dataclass(frozen=True)
+class Names:
+    """Marks a setting that names people or parties: an array of ids, or a table by id.
+
+    Attributes
+    ----------
+    what : str
+        ``person`` or ``party``.
+    may_be_none : bool
+        False where an array without names means everybody, so that its table goes with the last one named.
+    """
+
+    what: Literal["person", "party"]
+    may_be_none: bool = False
 
 
 class Settings(BaseModel):

@@ -10,6 +10,7 @@ import typer
 from optimenu.commands import (
     audit,
     check,
+    compare,
     drill,
     explain,
     export_model,
@@ -35,7 +36,8 @@ app = typer.Typer(
 )
 for name, module in (
     ("plan", plan), ("check", check), ("show", show), ("audit", audit), ("explain", explain),
-    ("trade", trade), ("sheet", sheet), ("order", order), ("drill", drill), ("model", export_model),
+    ("trade", trade), ("compare", compare), ("sheet", sheet), ("order", order), ("drill", drill),
+    ("model", export_model),
     ("rules", rules), ("schema", schema),
 ):  # fmt: skip
     app.command(name)(module.run)

@@ -112,6 +112,7 @@ def _given(
         ends_at_gap=gap is not None,
         seconds=seconds,
         start=earlier,
+        exact_steps=search.exact_steps,
     )
 
 
@@ -172,7 +173,7 @@ def _show(planned: Planned, options: Options, folder: Path, asked: Asked, *, as_
     from optimenu.commands.ctrl_c import EXIT_CODE
     from optimenu.exports.record import record
     from optimenu.views.console import error_console
-    from optimenu.views.summary import gap_words
+    from optimenu.views.summary import beside_words, gap_words
 
     def aside(text: str) -> None:
         error_console().print(text, highlight=False)
@@ -183,6 +184,8 @@ def _show(planned: Planned, options: Options, folder: Path, asked: Asked, *, as_
     if planned.left_out:
         word = "line" if planned.left_out == 1 else "lines"
         aside(f"{planned.left_out} {word} of the menu started from cannot be any more: left out.")
+    if data["beside_start"]:
+        aside(beside_words(data["beside_start"]))
     if not outcome.reached and outcome.ended == "moves":
         aside(f"The gap asked for, {options.gap:.2%}, was not reached; more --moves may help.")
     if outcome.ended == "seconds":

@@ -31,11 +31,12 @@ WORDS = {
     "search": "looking for a menu",
     "polish": "settling what is shared",
     "others": "raising the mean, the least liking kept",
+    "exact": "choosing days exactly",
     "audit": "auditing the menu from the tables",
     "write": "writing the run",
 }
 
-SEARCHING = ("search", "others", "polish", "audit")
+SEARCHING = ("search", "others", "polish", "exact", "audit")
 """Phases in which there may be a menu."""
 LOOK = 0.1
 """Seconds between two looks at whether the user asks for an end."""

@@ -12,6 +12,7 @@ from optimenu.catalogue.item import Catalogue
 from optimenu.catalogue.losses import read_losses
 from optimenu.catalogue.read import read_catalogue
 from optimenu.catalogue.stock import StockRow, read_stock
+from optimenu.config.aboard import aboard
 from optimenu.config.changes import Change
 from optimenu.config.days import known_kinds, plan_days
 from optimenu.config.keeping import storage_of
@@ -40,7 +41,7 @@ from optimenu.rules.avoid import prescription_faults
 from optimenu.rules.registry import rule_classes
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Collection, Mapping
 
     from optimenu.catalogue.losses import Losses
     from optimenu.rules.base import Rule
@@ -156,6 +157,8 @@ class _Loader:
         scripts = self._prescriptions(people)
         if settings is None or catalogue is None or scores is None:
             raise InputFaults(self.faults)
+        settings = aboard(settings, self._fault)
+        scripts = {name: script for name, script in scripts.items() if name in settings.people}
         problem = self._problem(settings, catalogue, scores, stock, scripts, losses or {})
         if problem is None:
             raise InputFaults(self.faults)
@@ -252,7 +255,7 @@ class _Loader:
         self._marks(settings)
         loads = self._loads(settings, stock)
         found = tables(settings, people, days, catalogue, self._fault)
-        self._script_names(whole)
+        self._script_names(whole, settings.people)
         if len(self.faults) > before or not days:
             return None
         water: Any = getattr(settings, "water")  # noqa: B009  the rules' tables are added by name
@@ -353,13 +356,13 @@ class _Loader:
                     self.faults.append(Fault(shown_path(file), row.line, text))
         return tuple(loads)
 
-    def _script_names(self, catalogue: Catalogue) -> None:
+    def _script_names(self, catalogue: Catalogue, people: Collection[str]) -> None:
         """What a prescription names and the catalogue lacks is unsafe, so refused."""
         if self.scripts is None:
             return
         layers, tables = self.scripts
         for name, table in tables.items():
-            for keys, message in absent(table, catalogue):
+            for keys, message in absent(table, catalogue) if name in people else ():
                 where = ("people", name, *keys)
                 self.faults.append(layers.fault(where, f"{place_of(where)}: {message}"))
 

@@ -17,6 +17,7 @@ from optimenu.settings import (
     Clock,
     ClockSpan,
     Day,
+    Names,
     NonNegative,
     Number,
     Percent,
@@ -96,14 +97,14 @@ class DatesTable(Settings):
 class PartyTable(Settings):
     """People who share dishes."""
 
-    members: Annotated[tuple[str, ...], Field(min_length=2)]
+    members: Annotated[tuple[str, ...], Names("person"), Field(min_length=2)]
     """Ids of people."""
 
 
 class WatchTable(Settings):
     """People who keep the same hours."""
 
-    people: Annotated[tuple[str, ...], Field(min_length=1)]
+    people: Annotated[tuple[str, ...], Names("person"), Field(min_length=1)]
     """Ids of people."""
     sleep: tuple[ClockSpan, ...] = ()
     """Hours of sleep, as pairs of times."""
@@ -117,7 +118,7 @@ class WatchTable(Settings):
 class SharedPacksTable(Which):
     """Packs kept open that several people draw on."""
 
-    people: tuple[str, ...] = ()
+    people: Annotated[tuple[str, ...], Names("person")] = ()
     """Ids of people; everybody when left out. Who has a severe allergy always has packs apart."""
 
 
@@ -151,6 +152,9 @@ class SearchTable(Settings):
     """Moves of the search in all; more moves, better menus, the same answer every time."""
     seed: Whole = 1
     """Start of the random numbers; the same seed gives the same menu."""
+    exact_steps: bool = True
+    """Small plans (up to 4,000 possible servings): after the search, whole days are chosen anew two at a
+    time, exactly, one such step for each million moves; very small plans as a whole."""
 
 
 class LeadTable(Settings):
@@ -201,8 +205,11 @@ class ConfigBase(Settings):
     """What the physician has laid down."""
     stay: StayTable
     """Dates and cycle."""
-    people: Annotated[dict[str, PersonTable], Field(min_length=1)]
+    people: Annotated[dict[str, PersonTable], Names("person"), Field(min_length=1)]
     """Crew by id."""
+    aboard: Annotated[tuple[str, ...] | None, ChangedBy("planner"), Field(min_length=1)] = None
+    """Ids of the people who go; everybody when left out. Nothing is planned for who stays, wherever the
+    config names them; their tasting scores still help to estimate those of others."""
     dates: dict[Word, DatesTable] = Field(default_factory=dict)
     """Days planned by themselves, by a name of yours: a feast, an arrival."""
     parties: dict[Word, PartyTable] = Field(default_factory=dict)

@@ -19,7 +19,7 @@ from optimenu.exports.run_folder import (
     table_bytes,
     total_rows,
 )
-from optimenu.menu.menu import COLUMNS
+from optimenu.menu.menu import COLUMNS, beside
 from optimenu.planning import claimed
 from optimenu.rules.nutrient_settings import not_assessed
 
@@ -65,6 +65,10 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
             "start": None if options.start is None else started_from(options.start, planned.left_out),
         },
         "ended": outcome.ended,
+        "exact_steps": outcome.steps,
+        "beside_start": None
+        if options.start is None or planned.menu is None
+        else beside_start(options.start, planned.menu),
         "program": {
             "digest": planned.program.digest,
             "columns": planned.program.n,
@@ -123,6 +127,12 @@ def started_from(menu: Menu, left_out: int) -> dict[str, Any]:
     """Return which menu a search started from: its lines, those left out, SHA-256 of it as CSV."""
     lines = table_bytes(COLUMNS, menu_rows(menu))
     return {"lines": len(menu.lines), "left_out": left_out, "sha256": hashlib.sha256(lines).hexdigest()}
+
+
+def beside_start(earlier: Menu, menu: Menu) -> dict[str, int]:
+    """Return how many lines of the menu started from stayed where they were, went, and are new."""
+    found = beside(earlier, menu)
+    return {"stayed": found.stayed, "gone": found.gone, "new": found.new}
 
 
 def not_proved(report: Report) -> list[dict[str, str]]:

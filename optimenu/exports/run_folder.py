@@ -92,17 +92,30 @@ def _word(value: object) -> object:
     return format(value, "f") if isinstance(value, Decimal) else value
 
 
-def parquet_bytes(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> bytes:
-    """Return the same rows as Parquet; decimals as text, exactly as written."""
+def parquet_bytes(
+    columns: Sequence[str], rows: Sequence[Sequence[object]], kinds: Mapping[str, type] | None = None
+) -> bytes:
+    """Return the same rows as Parquet.
+
+    Parameters
+    ----------
+    kinds : mapping of column to str, int, or Decimal, optional
+        Kind of every column, so that one without a value has it too; decimals become doubles. Without it
+        decimals are text, exactly as written.
+    """
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    data = {
-        name: [format(row[k], "f") if isinstance(row[k], Decimal) else row[k] for row in rows]
-        for k, name in enumerate(columns)
-    }
+    def value(cell: object) -> object:
+        if not isinstance(cell, Decimal):
+            return cell
+        return format(cell, "f") if kinds is None else float(cell)
+
+    data = {name: [value(row[k]) for row in rows] for k, name in enumerate(columns)}
+    of = {str: pa.string(), int: pa.int64(), Decimal: pa.float64()}
+    schema = None if kinds is None else pa.schema([(name, of[kinds[name]]) for name in columns])
     sink = pa.BufferOutputStream()
-    pq.write_table(pa.table(data), sink)
+    pq.write_table(pa.table(data, schema), sink)
     return bytes(sink.getvalue())
 
 

@@ -59,6 +59,35 @@ class Menu:
         return [astuple(line) for line in self.lines]
 
 
+@dataclass(frozen=True)
+class Beside:
+    """A menu beside an earlier one; a line is the same where party, day, meal, course and item are.
+
+    Attributes
+    ----------
+    earlier : int
+        Lines of the earlier menu.
+    stayed, new : int
+        Lines of the menu that the earlier one has too, and that it has not.
+    """
+
+    earlier: int
+    stayed: int
+    new: int
+
+    @property
+    def gone(self) -> int:
+        """Lines of the earlier menu that are no more."""
+        return self.earlier - self.stayed
+
+
+def beside(earlier: Menu, menu: Menu) -> Beside:
+    """Tell how much of an earlier menu is left in a menu, whatever the counts."""
+    places = [{astuple(line)[:-2] for line in each.lines} for each in (earlier, menu)]
+    stayed = len(places[0] & places[1])
+    return Beside(len(places[0]), stayed, len(places[1]) - stayed)
+
+
 def day_numbers(problem: Problem) -> dict[tuple[str, int], int]:
     """Plan-day number by (block, day within the block counted from 1)."""
     seen: dict[str, int] = {}

@@ -54,7 +54,7 @@ def to_pulp(program: Program) -> PulpModel:
             zip(program.low.tolist(), program.high.tolist(), program.continuous.tolist(), strict=True)
         )
     )
-    unit = _goal_unit(program)
+    unit = goal_unit(program)
     goal = [(columns[c], gain / unit) for c, gain in enumerate(program.gain.tolist()) if gain]
     constraints = [
         *_groups(program, problem, columns, goal, unit),
@@ -66,7 +66,7 @@ def to_pulp(program: Program) -> PulpModel:
     return PulpModel(problem, columns, unit)
 
 
-def _goal_unit(program: Program) -> int:
+def goal_unit(program: Program) -> int:
     """Power of ten that brings the largest gain to 10 or more, at most the program's own.
 
     Gains in units of the goal may be 1e-5 and less, which a solver's absolute tolerances would swallow.

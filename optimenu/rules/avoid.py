@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import numpy as np
 from pydantic import Field
@@ -17,7 +17,7 @@ from optimenu.rules import doses
 from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown
 from optimenu.rules.edits import Edit, moved, sensible
 from optimenu.rules.which import Which, course_faults, meal_faults, people_faults
-from optimenu.settings import Flag, Percent, Settings
+from optimenu.settings import Flag, Names, Percent, Settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -76,7 +76,7 @@ class AvoidSettings(Settings):
     """Courses in which only what the person has tasted is planned."""
     condiment_courses: tuple[str, ...] = ("condiment",)
     """Courses left out of the share."""
-    people: dict[str, PersonAvoidTable] = Field(default_factory=dict)
+    people: Annotated[dict[str, PersonAvoidTable], Names("person")] = Field(default_factory=dict)
     """Dislikes by person."""
     on: dict[str, KindTable] = Field(default_factory=dict)
     """What is served on a day kind, by kind."""

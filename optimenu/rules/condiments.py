@@ -15,7 +15,7 @@ from optimenu.rules.base import Allowance, Measure, Rule, SettingFault
 from optimenu.rules.edits import moved
 from optimenu.rules.needs import Need
 from optimenu.rules.which import Which, course_faults, people_faults, people_of
-from optimenu.settings import Role, Settings, Whole, Word
+from optimenu.settings import Names, Role, Settings, Whole, Word
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -56,7 +56,7 @@ class FreeTable(Settings):
     """Item id."""
     a_day: Annotated[Whole, Field(ge=1)]
     """Most servings a person-day."""
-    people: tuple[str, ...] = ()
+    people: Annotated[tuple[str, ...], Names("person")] = ()
     """People meant; everybody who may have it when empty."""
 
 

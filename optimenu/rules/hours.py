@@ -15,7 +15,18 @@ from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, outward
 from optimenu.rules.clock import DAY, Meeting, Pair, Spell, meetings, named
 from optimenu.rules.edits import moved
 from optimenu.rules.which import people_faults, people_of
-from optimenu.settings import Flag, Number, Role, Settings, Span, Unit, Word, clock_words, minutes
+from optimenu.settings import (
+    Flag,
+    Names,
+    Number,
+    Role,
+    Settings,
+    Span,
+    Unit,
+    Word,
+    clock_words,
+    minutes,
+)  # fmt: skip
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -40,7 +51,7 @@ class BeforeSleepTable(Foods):
 
     hours: Hours
     """Hours before the start of each of the person's sleeps; a meal exactly so long before is allowed."""
-    people: tuple[str, ...] = ()
+    people: Annotated[tuple[str, ...], Names("person")] = ()
     """For whom; everybody when none is named."""
     who: Role = "dietitian"
     """Who may loosen it."""
@@ -57,7 +68,7 @@ class HoursApartTable(Settings):
     """Hours from the one meal's start to the other's; meals exactly so far apart are far enough."""
     both: Flag = False
     """The other way round too."""
-    people: tuple[str, ...] = ()
+    people: Annotated[tuple[str, ...], Names("person")] = ()
     """For whom; everybody when none is named."""
     who: Role = "dietitian"
     """Who may loosen it."""

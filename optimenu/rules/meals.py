@@ -14,7 +14,7 @@ from optimenu.program.origin import Origin
 from optimenu.program.page import soft_amount, vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
 from optimenu.rules.edits import Edit, moved
-from optimenu.settings import Clock, NonNegative, Percent, Role, Settings, Whole, minutes
+from optimenu.settings import Clock, Names, NonNegative, Percent, Role, Settings, Whole, minutes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -41,7 +41,7 @@ class CourseTable(Settings):
     """Most servings of one item in the course."""
     takes: tuple[str, ...] = ()
     """Words of the catalogue's column ``courses`` that fill it; the course's own name when empty."""
-    shared_by: tuple[str, ...] = ()
+    shared_by: Annotated[tuple[str, ...], Names("party", may_be_none=True)] = ()
     """Parties that eat one dish here; everybody else has their own."""
 
     def course(self, name: str) -> Course:

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from optimenu.nutrition.covered import YOUNGEST
 from optimenu.nutrition.intakes import reference_intakes
-from optimenu.settings import Flag, NonNegative, Percent, Positive, Role, Settings, Unit, Word
+from optimenu.settings import Flag, Names, NonNegative, Percent, Positive, Role, Settings, Unit, Word
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
@@ -50,7 +50,7 @@ class PersonLineTable(LineTable):
 class LimitTable(PersonLineTable):
     """The same for everybody; the narrowest table that states a line wins, line by line."""
 
-    for_: dict[str, PersonLineTable] = Field(default_factory=dict, alias="for")
+    for_: Annotated[dict[str, PersonLineTable], Names("person")] = Field(default_factory=dict, alias="for")
     """For one person."""
 
 

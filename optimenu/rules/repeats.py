@@ -17,7 +17,7 @@ from optimenu.rules.base import Measure, Rule, SettingFault
 from optimenu.rules.by_day import ByDay, most_apart
 from optimenu.rules.edits import moved
 from optimenu.rules.which import course_faults, people_faults, people_of
-from optimenu.settings import Flag, Role, Settings, Whole
+from optimenu.settings import Flag, Names, Role, Settings, Whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -44,7 +44,7 @@ class RepeatTable(Settings):
     """Courses left out."""
     exempt_tags: tuple[str, ...] = ()
     """Items with one of these tags are left out."""
-    people: tuple[str, ...] = ()
+    people: Annotated[tuple[str, ...], Names("person")] = ()
     """People meant; everybody when empty."""
     most_a_day: Annotated[Whole, Field(ge=1)] | None = None
     """Most servings on one day."""

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from pydantic import ConfigDict
 
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Allowance, Measure, Rule, SettingFault
 from optimenu.rules.which import Which, people_faults, people_of
-from optimenu.settings import Role, Settings, Whole
+from optimenu.settings import Names, Role, Settings, Whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 class RequestTable(Which):
     """At least, at most or exactly so many servings of named items, for each person named."""
 
-    people: tuple[str, ...] = ()
+    people: Annotated[tuple[str, ...], Names("person")] = ()
     """People meant, each for themselves; everybody when empty."""
     at_least: Whole | None = None
     """Fewest servings."""

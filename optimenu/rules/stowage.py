@@ -16,7 +16,7 @@ from optimenu.program.page import vector
 from optimenu.rules.base import Measure, Rule, SettingFault, Shown
 from optimenu.rules.edits import moved
 from optimenu.rules.which import people_faults
-from optimenu.settings import Positive, Role, Settings, Unit
+from optimenu.settings import Names, Positive, Role, Settings, Unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -46,7 +46,7 @@ class StowageSettings(CapTable):
 
     loads: dict[str, CapTable] = Field(default_factory=dict)
     """Caps of a load, by name."""
-    people: dict[str, CapTable] = Field(default_factory=dict)
+    people: Annotated[dict[str, CapTable], Names("person")] = Field(default_factory=dict)
     """Caps of a person's own packs, by id."""
 
 

@@ -192,10 +192,7 @@ crew_l = 800
                     origin = self._hot_meal(day.number, meal.name)
                     yield Measure(origin, label, "mL", total, total, high=s.hot_ml_at_a_meal, section="water")
         for origin, limit, of, factor, label, unit, given in self._stay():
-            total = given
-            for p in self._everybody():
-                for day in self.problem.cycle:
-                    total += factor * day.weight * self._sum(tally.on(p, day.number), of)
+            total = given + factor * self._over_dates(tally, of)
             shown = Shown(total / 1000, None, limit / 1000, "L" if unit == "mL" else "kg")
             yield Measure(origin, label, unit, total, total, high=limit, section="water", shown=shown)
 
@@ -204,6 +201,17 @@ crew_l = 800
         old, last = self.stated(origin.key), origin.key.split(".")[-1]
         name, unit, per = _LEVERS[last]
         yield (moved(origin.key, old, old + amount / per, name, unit),)
+
+    def crew_ml(self, tally: Tally) -> Decimal:
+        """Water of the crew over the dates of the stay, plain water included, mL; limited or not."""
+        return self._plain() + self._over_dates(tally, self._added)
+
+    def _over_dates(self, tally: Tally, of: Callable[[Item], Decimal]) -> Decimal:
+        days = self.problem.cycle
+        return sum(
+            (day.weight * self._sum(tally.on(p, day.number), of) for p in self._everybody() for day in days),
+            ZERO,
+        )
 
     def _at(self, tally: Tally, p: int, day: int, meal: str) -> list[Entry]:
         """What a person has at a meal, and what is free in the day and may be had there."""

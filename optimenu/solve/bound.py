@@ -181,10 +181,27 @@ def _prove(program: Program, relaxation: Relaxation) -> _Proof:
     if relaxation.status != "solved":
         msg = f"a bound needs a solved relaxation, this one is {relaxation.status}"
         raise ValueError(msg)
+    given = prices(program, relaxation)
+    total = dual_value(program, given.y, given.worth, given.shift, given.effect)
+    return _Proof(given.y, given.worth, given.shift, given.cuts, given.price, -(-total >> given.shift))
+
+
+class Prices(NamedTuple):
+    """Whole multipliers in ``2**-shift``: rows, links, priced cuts and those they need; what the cuts do."""
+
+    y: dict[int, int]
+    worth: dict[int, int]
+    shift: int
+    cuts: list[int]
+    price: list[int]
+    effect: Effect
+
+
+def prices(program: Program, relaxation: Relaxation) -> Prices:
+    """Return a solved relaxation's multipliers as whole numbers."""
     y, worth, shift = whole_multipliers(program, relaxation.multiplier, relaxation.use_worth)
     cuts, price = _needed(relaxation, shift)
-    total = dual_value(program, y, worth, shift, _effect(program, relaxation, cuts, price))
-    return _Proof(y, worth, shift, cuts, price, -(-total >> shift))
+    return Prices(y, worth, shift, cuts, price, _effect(program, relaxation, cuts, price))
 
 
 def _needed(relaxation: Relaxation, shift: int) -> tuple[list[int], list[int]]:

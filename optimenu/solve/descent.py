@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from optimenu.solve.schedule import AGAIN, KNOWN, MAIN, NEAR, POLISH, QUICK, SKETCH, WARM, chunks, cool
+from optimenu.solve.schedule import AGAIN, BACK, KNOWN, MAIN, NEAR, POLISH, QUICK, SKETCH, WARM, chunks, cool
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    import numpy as np
+    from numpy.typing import NDArray
 
     from optimenu.solve.engine import Engine
     from optimenu.solve.halt import Stop
@@ -67,6 +70,24 @@ def repair(
             stop,
             tick,
         )
+
+
+def back(
+    engine: Engine,
+    x: NDArray[np.int64],
+    budget: int,
+    stop: Stop | None = None,
+    tick: Callable[[], None] | None = None,
+) -> NDArray[np.int64]:
+    """Return a choice as good as ``x`` (n,) with no fewer servings where the menu started from has them.
+
+    Days of one class are alike, so a search may leave a dish on any of them; whoever changes a plan a
+    little wants the rest to stay.
+    """
+    engine.load(x)
+    cool(engine, BACK, budget, stop, tick)
+    found = engine.held_best()
+    return x if found is None else found
 
 
 class Descent:

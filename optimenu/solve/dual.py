@@ -127,20 +127,26 @@ def dual_value(
     total = effect.limit + sum(
         v * int(program.row_high[r] if v > 0 else program.row_low[r]) for r, v in y.items()
     )
-    costs = column_costs(program, y)
-    reduced = [(int(g) << shift) - c for g, c in zip(program.gain.tolist(), costs, strict=True)]
-    for c, cost in effect.column.items():
-        reduced[c] -= cost
+    reduced = reduced_gains(program, y, shift, effect)
     grouped = np.zeros(program.n, dtype=bool)
     grouped[program.group_column] = True
     low, high = program.low.tolist(), program.high.tolist()
     for c in np.flatnonzero(~grouped).tolist():
         r = reduced[c]
         total += r * (high[c] if r > 0 else low[c])
-    return total + _groups_best(program, _shares(program, reduced, worth), low, high, shift, effect.use)
+    return total + _groups_best(program, shares(program, reduced, worth), low, high, shift, effect.use)
 
 
-def _shares(program: Program, reduced: list[int], worth: dict[int, int]) -> list[int]:
+def reduced_gains(program: Program, y: dict[int, int], shift: int, effect: Effect) -> list[int]:
+    """Gain of every column less its cost at the multipliers, in ``2**-shift`` whole goal units."""
+    costs = column_costs(program, y)
+    reduced = [(int(g) << shift) - c for g, c in zip(program.gain.tolist(), costs, strict=True)]
+    for c, cost in effect.column.items():
+        reduced[c] -= cost
+    return reduced
+
+
+def shares(program: Program, reduced: list[int], worth: dict[int, int]) -> list[int]:
     """What each entry of a group earns; the shares of a column add up to its reduced gain exactly.
 
     A share is the link's multiplier plus an equal part of what the column earns beyond its links,

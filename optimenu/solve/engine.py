@@ -115,6 +115,9 @@ class Engine:
         self.boost = np.ones(m)
         self.tilt_price = np.abs(multiplier[layout.rows[layout.tilt]])
         self.tilting = False
+        self.held = np.zeros(n, dtype=np.bool_)
+        self.bonus = 0.0
+        self._gain = f.gain.copy()
         priced = np.isin(layout.rows, layout.rows[layout.tilt])
         self._walls = np.flatnonzero(priced & (layout.hard > 0))
         self._kept: tuple[float, NDArray[np.int64]] | None = None
@@ -232,11 +235,28 @@ class Engine:
             self.state.score[BEST] = -BIG
             self.tilting = on
 
+    def hold(self, bonus: float) -> None:
+        """Let the columns ``held`` earn so much more, in mean servings; ``weigh`` sums the score anew."""
+        # whole, as all that is summed
+        whole = float(round(bonus * self.unit)) if self.held.any() else 0.0
+        if whole != self.bonus:
+            self._keep()
+            self.state.score[BEST] = -BIG
+            self.bonus = whole
+            self.layout.fixed.gain[:] = self._gain + whole * self.held
+
+    def held_best(self) -> NDArray[np.int64] | None:
+        """Return the best choice since the bonus was last set, bonus included, int64 (n,), or None."""
+        if self.state.score[BEST] <= -BIG:
+            return None
+        keep_best(self.state)
+        return self.state.best.copy()
+
     def worth(self, x: NDArray[np.int64]) -> float:
         """Gains less deductions and soft breaches of a choice ``x`` (n,), in goal units."""
         f, lay, p = self.layout.fixed, self.layout, self.program
         made = np.minimum(self._uses(x), np.diff(f.deduct_start) - 1)
-        total = float(f.gain @ x) - float(f.deducted[f.deduct_start[:-1] + made].sum())
+        total = float(self._gain @ x) - float(f.deducted[f.deduct_start[:-1] + made].sum())
         soft = np.flatnonzero(lay.price > 0)
         act = np.zeros(len(soft))
         _activities(p.row_start, p.row_column, p.row_coef, lay.rows[soft], self._full(x, self._drawn(x)), act)
@@ -244,12 +264,12 @@ class Engine:
         return total - float(lay.price[soft] @ over)
 
     def _keep(self) -> None:
-        """Put the best so far aside: while wide rows are priced, its score is not its worth."""
+        """Put the best so far aside; its score is not its worth while rows are priced or columns held."""
         s = self.state
         if s.score[BEST] <= -BIG:
             return
         keep_best(s)
-        worth = self.worth(s.best) if self.tilting else float(s.score[BEST])
+        worth = self.worth(s.best) if self.tilting or self.bonus else float(s.score[BEST])
         if self._kept is None or worth > self._kept[0]:
             self._kept = (worth, s.best.copy())
 

@@ -16,7 +16,7 @@ import numpy as np
 from optimenu.solve.blocks import start_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from numpy.typing import NDArray
 
@@ -127,15 +127,14 @@ def whole_answer(model: LinearModel, *, presolve: bool, nodes: int) -> tuple[Sta
     silence()
     with _LOCK:
         _self_test()
-    solver = _load(model, whole=True)
-    for name, value in (
-        ("presolve", "choose" if presolve else "off"),
-        ("mip_max_nodes", nodes),
+    options = {
+        "presolve": "choose" if presolve else "off",
+        "mip_max_nodes": nodes,
         # rounding to whole servings then breaks no row of ordinary size
-        ("mip_feasibility_tolerance", 1e-9),
-        ("primal_feasibility_tolerance", 1e-9),
-    ):
-        _option(solver, name, value)
+        "mip_feasibility_tolerance": 1e-9,
+        "primal_feasibility_tolerance": 1e-9,
+    }
+    solver = loaded(model, options, np.ones(len(model.cost), dtype=np.int32))
     state, kinds = _run(solver), highspy.HighsModelStatus
     n = len(model.cost)
     if state in (kinds.kOptimal, kinds.kModelEmpty):
@@ -319,13 +318,23 @@ def _solved(model: LinearModel) -> Any:
     return solver if _run(solver) == highspy.HighsModelStatus.kOptimal else None
 
 
-def _load(model: LinearModel, *, whole: bool = False) -> Any:
+def loaded(model: LinearModel, options: Mapping[str, object], whole: NDArray[np.int32] | None = None) -> Any:
+    """Return HiGHS with a model and some options set, on one thread; call ``silence`` before.
+
+    Parameters
+    ----------
+    whole : int32 (n,), optional
+        HiGHS's kind of each column; all continuous when left out.
+
+    Raises
+    ------
+    RuntimeError
+        When HiGHS refuses an option or the arrays.
+    """
     solver = highspy.Highs()
     # one thread pool a process: every solve of ours uses one thread, else a later one silently does nothing
-    for name, value in (("output_flag", False), ("threads", 1), ("parallel", "off")):
+    for name, value in {"output_flag": False, "threads": 1, "parallel": "off", **options}.items():
         _option(solver, name, value)
-    if not whole:
-        _option(solver, "solver", "simplex")
     status = solver.passModel(
         len(model.cost),
         len(model.row_low),
@@ -341,12 +350,17 @@ def _load(model: LinearModel, *, whole: bool = False) -> Any:
         model.start,
         model.index,
         model.value,
-        np.full(len(model.cost), whole, dtype=np.int32),
+        np.zeros(len(model.cost), dtype=np.int32) if whole is None else whole,
     )
     if status == _ERROR:
         msg = "HiGHS refuses the arrays of a linear program"
         raise RuntimeError(msg)
-    basis = None if whole else start_of(model, _solved)
+    return solver
+
+
+def _load(model: LinearModel) -> Any:
+    solver = loaded(model, {"solver": "simplex"})
+    basis = start_of(model, _solved)
     if basis is not None:
         solver.setBasis(basis)
     return solver

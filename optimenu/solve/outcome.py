@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 End = Literal["menu", "impossible", "undecided", "stopped"]
 Ended = Literal["moves", "gap", "seconds", "stopped"]
 Method = Literal["search", "direct"]
-Phase = Literal["merge", "bound", "compile", "compile_anew", "search", "others", "polish"]
+Phase = Literal["merge", "bound", "compile", "compile_anew", "search", "others", "polish", "exact"]
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,10 @@ class Outcome:
     bound : int or None
         No menu is worth more: the certificate's own result, whole goal units.
     solver_closed : bool
-        True when a solver of the direct model closed its own gap, in floating point.
+        True when HiGHS closed its own gap in floating point: on the direct model, or after the search on
+        the columns that exact arithmetic cannot leave out.
+    steps : int
+        Exact steps after the search, by HiGHS.
     asked : float
         Gap asked for.
     shortfalls : tuple of Shortfall
@@ -137,6 +140,7 @@ class Outcome:
     bound: int | None = None
     certificate: Certificate | None = None
     solver_closed: bool = False
+    steps: int = 0
     asked: float = 0.0
     shortfalls: tuple[Shortfall, ...] = ()
     proof: Literal["exact", "solver", ""] = ""

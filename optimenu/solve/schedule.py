@@ -39,6 +39,9 @@ class Plan:
         Part up to which the use of wide rows is priced.
     likely : float
         Share of draws made among likely columns alone.
+    hold : float
+        What a serving earns more for standing where the menu started from has it, in temperatures: so it
+        moves only for something, and as the search cools ever less suffices.
     """
 
     hot: float
@@ -51,6 +54,7 @@ class Plan:
     near_from: float = 0.5
     tilt: float = 0.0
     likely: float = 0.0
+    hold: float = 0.0
 
 
 # Figures found by trials on made-up instances, not derived.
@@ -60,8 +64,12 @@ KNOWN = replace(MAIN, likely=0.95)
 """The long cooling where a menu is known already; to find a first one takes all columns."""
 AGAIN = Plan(0.03, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-3, near_from=0.0)
 SKETCH = Plan(0.03, 0.0025, 24, (-1.0, -1.0), ((0.0, 1.2),), 2e-3, near_from=0.0)
-NEAR = Plan(0.016, 0.001, 80, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0, tilt=0.9, likely=0.95)
-POLISH = Plan(0.004, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
+NEAR = Plan(
+    0.016, 0.001, 80, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0, tilt=0.9, likely=0.95, hold=3.0
+)
+POLISH = Plan(0.004, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0, hold=5.0)
+BACK = Plan(1e-10, 1e-10, 4, (-1.0, -1.0), (), 2e-4, hold=10.0)
+"""Back to the menu started from, wherever that costs nothing; the last of a search."""
 WARM = Plan(0.06, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
 
 
@@ -94,9 +102,10 @@ def cool(
         part = k / count
         begin, end = plan.ramp
         ramp = 1.0 if part >= end else max(0.0, (part - begin) / (end - begin))
-        engine.tilt(part < plan.tilt)
-        engine.weigh(ramp, plan.charge)
         temperature = plan.hot * (plan.cold / plan.hot) ** (k / max(count - 1, 1))
+        engine.tilt(part < plan.tilt)
+        engine.hold(plan.hold * temperature)
+        engine.weigh(ramp, plan.charge)
         target = moves * (k + 1) // count
         while done < target:
             if stop is not None and stop.is_set():

@@ -12,7 +12,7 @@ import numpy as np
 
 from optimenu.program.program import HARD, ORDINARY
 from optimenu.solve.components import components, whole
-from optimenu.solve.descent import Descent, repair
+from optimenu.solve.descent import Descent, back, repair
 from optimenu.solve.engine import Engine
 from optimenu.solve.halt import why
 from optimenu.solve.layout import lay_out
@@ -47,6 +47,11 @@ if TYPE_CHECKING:
 
 SETTLE_PART, SETTLE_PART_EASY = 0.2, 0.1
 """Of the budget, for settling what components share; less where menus come easily."""
+BACK_PART = 0.02
+"""Of the budget, for the way back to the menu started from."""
+TWO_FROM, TWO_FROM_A_COLUMN = 4_000_000, 400
+"""Moves, in all and a column, that each of two searches side by side needs to be better than one with
+their sum; the better is kept. Only where there is one component, so one core would idle. From trials."""
 PIECES = 16
 """Parts of the long cooling between which the menus are put together and looked at."""
 
@@ -87,6 +92,7 @@ def search(
     stop: Stop | None = None,
     progress: Callable[[str, float, float | None], None] | None = None,
     start: NDArray[np.int64] | None = None,
+    hold: NDArray[np.int64] | None = None,
     enough: Callable[[int], bool] | None = None,
     rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]] | None = None,
     lean: NDArray[np.float64] | None = None,
@@ -112,7 +118,9 @@ def search(
         Called with phase, part of the budget used (0 to 1) and the value of the best menu (in units of
         ``10**-goal_decimals``, None while there is none); from several threads, one at a time.
     start : int64 (n_menu,), optional
-        A menu to start from: the search stays near it, and if it is feasible the result is never worse.
+        A menu to start from: if it is feasible the result is never worse.
+    hold : int64 (n_menu,), optional
+        A menu to stay near: dishes stay where it has them unless another place is worth more.
     enough : callable, optional
         Told the value of the best menu at fixed points of the schedule; the search ends when it says so.
     rank : callable, optional
@@ -126,7 +134,7 @@ def search(
         Search everybody's dishes at once, shared limits undealt; one thread then does it all.
     """
     return _Search(
-        program, relaxation, moves, seed, threads, stop, progress, start, enough, rank, lean, together
+        program, relaxation, moves, seed, threads, stop, progress, start, hold, enough, rank, lean, together
     ).result()
 
 
@@ -143,6 +151,7 @@ class _Search:
         stop: Stop | None,
         progress: Callable[[str, float, float | None], None] | None,
         start: NDArray[np.int64] | None,
+        hold: NDArray[np.int64] | None,
         enough: Callable[[int], bool] | None,
         rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]] | None,
         lean: NDArray[np.float64] | None,
@@ -160,11 +169,14 @@ class _Search:
         self.stop = stop
         self.progress = progress
         self.start = None if start is None else np.asarray(start, dtype=np.int64)
+        self.hold = None if hold is None else np.asarray(hold, dtype=np.int64)
+        back = 0 if hold is None else int(self.moves * BACK_PART)
+        self.in_all = self.moves - back
         self.enough = enough
         self.rank = rank
         self.lean = lean
         self.together = together
-        self.best: tuple[tuple[int, int], NDArray[np.int64]] | None = None
+        self.best: tuple[tuple[int, int, int], NDArray[np.int64]] | None = None
         self.near: tuple[tuple[int, float], NDArray[np.int64]] | None = None
         self.cut = False
         self.content = False
@@ -181,7 +193,8 @@ class _Search:
         # every entry is read for it, so once
         excess = self.program.excess(x)
         if self.program.feasible(x, excess):
-            rank = (self.program.value(x, excess), 0) if self.rank is None else self.rank(x, excess)
+            first = (self.program.value(x, excess), 0) if self.rank is None else self.rank(x, excess)
+            rank = (*first, self.kept(counts))
             if self.best is None or rank > self.best[0]:
                 self.best = (rank, counts.copy())
             return True
@@ -191,6 +204,10 @@ class _Search:
         if self.near is None or misses < self.near[0]:
             self.near = (misses, counts.copy())
         return False
+
+    def kept(self, counts: NDArray[np.int64]) -> int:
+        """Servings of a choice that stand where the menu to stay near has them."""
+        return 0 if self.hold is None else int(np.minimum(counts, self.hold).sum())
 
     def is_set(self) -> bool:
         """Tell whether to end soon."""
@@ -230,23 +247,29 @@ class _Search:
             parts = whole(program)
         self.settles = parts.count > 1 and len(parts.shared) > 0
         engines = self.prepare(parts)
+        each = max(TWO_FROM, TWO_FROM_A_COLUMN * program.n_menu)
+        if parts.count == 1 and self.start is None and self.moves >= 2 * each:
+            engines.append(self.twin(engines[0]))
         self._engines = list(engines)
         self.tick()
         sizes = np.asarray([max(1, len(e.layout.columns)) for e in engines], dtype=np.float64)
-        budgets = (self.moves * (1 - SETTLE_PART * self.settles) * sizes / sizes.sum()).astype(np.int64)
+        budgets = (self.in_all * (1 - SETTLE_PART * self.settles) * sizes / sizes.sum()).astype(np.int64)
         ways = [
             Descent(e, int(budget), PIECES, self, self.tick)
             for e, budget in zip(engines, budgets, strict=True)
         ]
         self.part(parts, ways)
-        joined = self.join(parts, engines)
+        joined = self.join(engines)
         if self.settles and not self.done():
             self.settle(parts, engines, joined)
+        if self.hold is not None and self.best is not None and not self.done():
+            self.go_back(self._engines[-1:] if self.settles else engines)
         return self.outcome()
 
     def part(self, parts: Components, ways: list[Descent]) -> None:
         """Search the components apart, step by step; after each step the menus are put together."""
         engines = [way.engine for way in ways]
+        apart = [[e] for e in engines] if parts.count == 1 else [engines]
         long = [partial(Descent.piece, number=k) for k in range(PIECES)]
         steps: list[Callable[[Descent], None]] = [Descent.quick, Descent.short, *long, Descent.finish]
         if self.start is not None:
@@ -254,7 +277,8 @@ class _Search:
         with ThreadPoolExecutor(self.threads) as pool:
             for each in steps:
                 list(pool.map(each, ways))
-                self.offer(self.join(parts, engines))
+                for some in apart:
+                    self.offer(self.join(some))
                 self.tick()
                 if self.done():
                     return
@@ -264,11 +288,11 @@ class _Search:
                         way.easy = True
                         if self.settles:
                             way.budget = int(way.budget * (1 - SETTLE_PART_EASY) / (1 - SETTLE_PART))
-            if len(ways) > 1 and any(e.best_value is None for e in engines):
+            if parts.count > 1 and any(e.best_value is None for e in engines):
                 self.redeal(parts, engines)
                 late = [way for way in ways if way.engine.best_value is None]
                 list(pool.map(lambda way: repair(way.engine, way.budget // 8, self, self.tick), late))
-                self.offer(self.join(parts, engines))
+                self.offer(self.join(engines))
 
     def outcome(self) -> SearchResult:
         ended: Ended = "moves"
@@ -319,9 +343,18 @@ class _Search:
         layout = lay_out(
             self.program, columns, rows, low, high, self.use, self.multiplier, tilts, self.likely
         )
-        return Engine(self.program, layout, self.use, self.multiplier, (self.seed, number))
+        engine = Engine(self.program, layout, self.use, self.multiplier, (self.seed, number))
+        if self.hold is not None:
+            engine.held[:] = self.hold[columns] > 0
+        return engine
 
-    def join(self, parts: Components, engines: list[Engine]) -> NDArray[np.int64]:
+    def twin(self, engine: Engine) -> Engine:
+        """Return a second engine over the same layout, with other random numbers."""
+        other = Engine(self.program, engine.layout, self.use, self.multiplier, (self.seed, 1))
+        other.load(other.draw())
+        return other
+
+    def join(self, engines: list[Engine]) -> NDArray[np.int64]:
         """Put the components' best choices together, or where there is none, the nearest or present."""
         counts = np.zeros(self.program.n_menu, dtype=np.int64)
         for engine in engines:
@@ -334,7 +367,7 @@ class _Search:
     def redeal(self, parts: Components, engines: list[Engine]) -> None:
         """Give what the others left over of the shared rows to the components without a menu."""
         program = self.program
-        counts = self.join(parts, engines)
+        counts = self.join(engines)
         values = np.zeros((len(program.extra_kind), parts.count))
         for k in range(len(engines)):
             alone = np.where(parts.of_column == k, counts, 0)
@@ -370,7 +403,7 @@ class _Search:
         boost[parts.shared] = 1.0
         engine.boost[:] = np.where(layout.rows >= 0, boost[np.maximum(layout.rows, 0)], 1.0)
         engine.load(joined)
-        budget = self.moves - self.spent
+        budget = self.in_all - self.spent
         self._phase = "polish"
         self._engines.append(engine)
         engine.weigh(1.0, WARM.charge)
@@ -380,6 +413,16 @@ class _Search:
             self.offer(best)
         elif engine.near is not None:
             self.offer(engine.near)
+
+    def go_back(self, engines: list[Engine]) -> None:
+        """Put dishes back where the menu started from has them, wherever that costs nothing."""
+        assert self.best is not None
+        counts = self.best[1].copy()
+        for engine in engines:
+            columns = engine.layout.columns
+            budget = int(self.moves * BACK_PART * len(columns) / self.program.n_menu)
+            counts[columns] = back(engine, counts[columns], budget, self, self.tick)
+        self.offer(counts)
 
 
 def _size(limit: NDArray[np.int64]) -> NDArray[np.float64]:

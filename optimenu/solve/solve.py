@@ -10,6 +10,7 @@ from optimenu.solve.bound import certify, relax
 from optimenu.solve.cuts import ROUNDS
 from optimenu.solve.direct import direct
 from optimenu.solve.elastic import elastic
+from optimenu.solve.finish import SMALL, finish
 from optimenu.solve.halt import why
 from optimenu.solve.merge import merge
 from optimenu.solve.outcome import Outcome, Progress
@@ -40,6 +41,7 @@ def solve(
     progress: Report | None = None,
     stop: Stop | None = None,
     start: NDArray[np.int64] | None = None,
+    exact_steps: bool = True,
 ) -> Outcome:
     """Find a menu and a bound, or prove that there is none.
 
@@ -59,6 +61,8 @@ def solve(
         Ends the solve soon when set; the best menu so far is kept.
     start : int64 (n_menu,), optional
         A menu the search starts from and stays near; direct solves do without.
+    exact_steps : bool
+        Whether the menu of a small program is improved after the search by exact steps; see ``finish``.
 
     Raises
     ------
@@ -136,9 +140,28 @@ def solve(
         stop=stop,
         progress=told,
         start=start,
+        hold=start,
         enough=enough,
     )
     ended = partial(ended, ended=found.ended)
     if found.counts is None:
         return ended("stopped" if found.ended in ("stopped", "seconds") else "undecided", near=found.near)
-    return ended("menu", counts=found.counts, value=found.value)
+    if not exact_steps or program.n_menu > SMALL or found.value is None or found.ended != "moves":
+        return ended("menu", counts=found.counts, value=found.value)
+    tell(Progress("exact", 0.0, found.value / unit, bound))
+    better = finish(
+        program,
+        relaxation,
+        found.counts,
+        found.value,
+        moves=moves,
+        seed=seed,
+        stop=stop,
+        tell=lambda part, value: tell(Progress("exact", part, value / unit, bound)),
+        start=start,
+    )
+    if stop is not None and stop.is_set() and not better.closed:
+        ended = partial(ended, ended=why(stop))
+    return ended(
+        "menu", counts=better.counts, value=better.value, solver_closed=better.closed, steps=better.steps
+    )

@@ -136,9 +136,10 @@ class _Road:
         self.proof = least.certificate()
         self.bound = least_bound(self.proof.bound, least.prices, scale)
         self.ended: Ended = "moves"
+        self.hold: NDArray[np.int64] | None = None
 
     def outcome(self, ended: Callable[..., Outcome], start: NDArray[np.int64] | None) -> Outcome:
-        effort = self.effort
+        effort, self.hold = self.effort, start
         effort.progress(Progress("bound", 1.0, bound=self.bound / _UNIT))
         if effort.stop is not None and effort.stop.is_set():
             return ended("stopped", ended=why(effort.stop))
@@ -260,6 +261,7 @@ class _Road:
             stop=effort.stop,
             progress=told,
             start=start,
+            hold=self.hold,
             enough=enough,
             rank=rank,
             lean=lean,

@@ -1,1 +1,1 @@
-"""Many cases: how one quantity trades against another."""
+"""Many cases: how one quantity trades against another, how lengths and crews compare."""

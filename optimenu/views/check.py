@@ -44,6 +44,7 @@ def check_page(case: Case, found: Inspection, *, every: bool = False) -> Rendera
         f"{dates_of(problem.dates[:1])} {problem.dates[0].year} to {dates_of(problem.dates[-1:])} "
         f"{problem.dates[-1].year}: {len(problem.dates)} dates.",
         f"Cycle of {problem.cycle_length} days: {kinds}; {weights}.",
+        *_staying(case),
         *_apart(problem),
         f"Reserve days: {len(problem.reserve)}. Loads: {loads}.",
         f"Items in the catalogue: {_kept(problem.catalogue)}. Files: {', '.join(found.files)}.",
@@ -58,6 +59,12 @@ def check_page(case: Case, found: Inspection, *, every: bool = False) -> Rendera
     parts += [_choices(found, letters), *offered_lines(problem, found)]
     parts += [*open_page(case, found.open_points, every=every), *not_counted(problem), cautions(problem)]
     return Group(*parts)
+
+
+def _staying(case: Case) -> list[str]:
+    """Who is in the config and does not go: one line, none when everybody goes."""
+    stay = [t["name"] for id_, t in case.layers.values["people"].items() if id_ not in case.settings.people]
+    return [f"Not aboard: {', '.join(stay)}."] if stay else []
 
 
 def _apart(problem: Problem) -> list[str]:

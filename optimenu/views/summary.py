@@ -21,7 +21,7 @@ from optimenu.views.nutrient_words import measure_name
 from optimenu.views.totals import fullness, limits_table
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
     from datetime import date
 
     from optimenu.audit.menu import Report
@@ -230,6 +230,18 @@ def gap_words(record: Mapping[str, Any]) -> str:
     return f"{plain((gap * 100).quantize(Decimal('0.001'), ROUND_CEILING), 3)} %"
 
 
+def beside_words(found: Mapping[str, int]) -> str:
+    """Return how much of the menu started from is left, in words."""
+    stayed, earlier = found["stayed"], found["stayed"] + found["gone"]
+    if not found["gone"] and not found["new"]:
+        return f"Of the menu started from, all {many(earlier, 'line')} stayed where they were; none is new."
+    share = plain(Decimal(100 * stayed) / max(earlier, 1), 1)
+    return (
+        f"Of the menu started from, {stayed} of {many(earlier, 'line')} stayed where they were ({share} %), "
+        f"{found['gone']} went; {found['new']} are new."
+    )
+
+
 def _gap(record: Mapping[str, Any]) -> str:
     text = gap_words(record)
     if record["gap"] is None or Decimal(record["bound"]) <= 0 or record["gap_reached"]:
@@ -257,15 +269,21 @@ def verdict(record: Mapping[str, Any]) -> str:
         left = f"more than {(bound - value).quantize(Decimal('0.000001'), ROUND_CEILING)} higher"
     if record["gap_closed"]:
         return (
-            "This menu is optimal: the solver closed its own gap, in floating point. Proved in whole "
-            f"numbers: no {menus} scores {left} {score}."
+            "HiGHS finds no better menu, in its own floating point. Proved in whole numbers: no "
+            f"{menus} scores {left} {score}."
         )
     return f"No {menus} scores {left} {score}."
 
 
 def cautions(problem: Problem) -> RenderableType:
     """Return the cautions that go with every plan."""
-    texts = (*CAUTIONS, AT_PRODUCTION if problem.storage is None else COUNTED)
+    return cautions_where({problem.storage is not None})
+
+
+def cautions_where(counted: Collection[bool]) -> RenderableType:
+    """Return them for plans of which some count losses in storage (True), or some do not (False)."""
+    told = {False: AT_PRODUCTION, True: COUNTED}
+    texts = [*CAUTIONS, *(text for known, text in told.items() if known in counted)]
     return Group(heading("Cautions"), *(Padding(cell(text), (0, 0, 0, 2)) for text in texts))
 
 

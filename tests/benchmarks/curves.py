@@ -6,8 +6,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
+from optimenu.studies.scaling import fit
 from tests.benchmarks.registry import Instance, Size
 from tests.benchmarks.run import job_of, measure
 from tests.benchmarks.table import markdown, number
@@ -18,30 +17,8 @@ VARIED = {
     "items": [Size(2, 8, n) for n in (200, 320, 500, 800)],
 }
 MOVES_A_COLUMN = 50
-T_975 = {1: 12.706, 2: 4.303, 3: 3.182, 4: 2.776, 5: 2.571, 6: 2.447, 7: 2.365, 8: 2.306}
-"""0.975 quantiles of Student's t by degrees of freedom, from any table."""
 COSTS = ("rows", "bound", "search")
 LIMIT = 600.0
-
-
-def fit(x: list[float], y: list[float]) -> tuple[float, float]:
-    """Exponent of y = a x**b by least squares on the logarithms, and half its 95 % interval.
-
-    Raises
-    ------
-    ValueError
-        For fewer than three points: no interval.
-    """
-    if len(x) < 3:
-        msg = "an interval needs three points or more"
-        raise ValueError(msg)
-    u, v = np.log(x), np.log(y)
-    d = u - u.mean()
-    slope = float(d @ v / (d @ d))
-    rest = v - v.mean() - slope * d
-    free = len(x) - 2
-    error = float(np.sqrt(rest @ rest / free / (d @ d)))
-    return slope, T_975[min(free, max(T_975))] * error
 
 
 def points(

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 import threading
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -15,9 +16,15 @@ import numpy as np
 import pytest
 
 from optimenu.program.build import priced
+from optimenu.program.builder import Builder
+from optimenu.program.origin import Origin
+from optimenu.program.program import NO_HIGH, Program
+from optimenu.solve import search as module
 from optimenu.solve.bound import certify, relax
 from optimenu.solve.compiled import compiled
-from optimenu.solve.search import SearchResult, search
+from optimenu.solve.components import components, whole
+from optimenu.solve.engine import Engine
+from optimenu.solve.search import SearchResult, _Search, search
 from tests.benchmarks.ours import Clock, read
 from tests.benchmarks.registry import INSTANCES
 from tests.solve.programs import brute, tiny
@@ -141,6 +148,86 @@ def test_a_menu_to_start_from_is_never_lost(crew: Made) -> None:
     start = program.value(program.complete(crew.hidden))
     short = search(program, relax(program), moves=1000, seed=1, start=crew.hidden)
     assert short.value is not None and short.value >= start
+
+
+def loosened(program: Program, by: float) -> Program:
+    """Return the program with a little more mass allowed: its row that most columns stand in."""
+    wide = int(np.argmax(np.diff(program.row_start) * (program.row_high < NO_HIGH)))
+    high = program.row_high.copy()
+    high[wide] += int(abs(int(high[wide])) * by)
+    return replace(program, row_high=high)
+
+
+def test_little_changes_beside_the_menu_started_from(crew: Made, found: SearchResult) -> None:
+    """Days of one class are alike, so a search that is not held leaves its dishes on any of them."""
+    assert found.counts is not None and found.value is not None
+    program = loosened(crew.program, 0.02)
+    near = search(program, relax(program), moves=MOVES, seed=9, start=found.counts)
+    anew = search(program, relax(program), moves=MOVES, seed=9)
+    assert near.counts is not None and anew.counts is not None and near.value is not None
+    assert near.value > found.value
+    before = found.counts
+    stayed, by_chance = (np.minimum(before, c).sum() / before.sum() for c in (near.counts, anew.counts))
+    assert stayed > 0.75 > 0.5 > by_chance
+    # nearly all that is still eaten stands where it stood
+    klass = program.column_class[: program.n_menu]
+    eaten, eaten_now = (np.bincount(klass, c) for c in (found.counts, near.counts))
+    assert stayed > 0.95 * np.minimum(eaten, eaten_now).sum() / found.counts.sum()
+    assert near.moves <= MOVES
+
+
+def test_one_component_is_searched_twice_side_by_side_and_the_better_kept(monkeypatch) -> None:
+    """Two people at one table: nothing to part. Both starts share the moves, on one thread or two."""
+    program = made(2, 3, 60, seed=5, mass_cap=1.1, shared_dish=True).program
+    assert components(program).count == 1
+    relaxation = relax(program)
+    moves = 800_000
+    monkeypatch.setattr(module, "TWO_FROM", moves // 2)
+    two, same = (search(program, relaxation, moves=moves, seed=2, threads=k) for k in (2, 1))
+    assert two.counts is not None and same.counts is not None and two.value is not None
+    assert two.counts.tobytes() == same.counts.tobytes()
+    assert two.moves == same.moves <= moves
+    ends: dict[int, float | None] = {}
+    join = _Search.join
+
+    def watched(hunt: _Search, engines: list[Engine]) -> np.ndarray:
+        ends.update({id(e): e.best_value for e in engines})
+        return join(hunt, engines)
+
+    monkeypatch.setattr(_Search, "join", watched)
+    again = search(program, relaxation, moves=moves, seed=2)
+    assert again.value == two.value
+    values = [v for v in ends.values() if v is not None]
+    assert len(ends) == 2 and two.value == pytest.approx(max(values), rel=1e-12)
+    # with fewer moves there is one start
+    ends.clear()
+    assert search(program, relaxation, moves=moves - 1, seed=2).moves <= moves - 1
+    assert len(ends) == 1
+
+
+def alike(each: int = 10**15) -> Program:
+    """One person, four days alike, four dishes, one a day and each once; all are worth the same."""
+    b = Builder(18)
+    at = [[b.column(labels=(0, d, 0, 0, i), merge=i) for i in range(4)] for d in range(4)]
+    for d in range(4):
+        b.row(Origin("meals", "course", day=d), at[d], 1, low=1, high=1, merge="course")
+    for i in range(4):
+        b.group([(at[d][i], each) for d in range(4)], [0])
+    return b.freeze()
+
+
+def test_dishes_of_equal_value_go_back_to_their_days() -> None:
+    """One person, four days alike, four dishes each worth the same everywhere and wanted once."""
+    program = alike()
+    start = np.eye(4, dtype=np.int64)
+    turned = np.roll(start, 1, axis=0)
+    hunt = _Search(program, relax(program), 20_000, 1, 1, None, None, start.ravel(), None)
+    parts = whole(program)
+    engines = hunt.prepare(parts)
+    assert hunt.offer(turned.ravel())
+    hunt.go_back(engines)
+    assert hunt.best is not None and (hunt.best[1] == start.ravel()).all()
+    assert hunt.best[0] == program.value(program.complete(turned.ravel()))
 
 
 def test_stopping_keeps_the_best_so_far(crew: Made) -> None:
