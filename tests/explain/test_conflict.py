@@ -109,11 +109,11 @@ def test_a_large_board_is_searched_and_claims_no_more_than_it_found(cases, monke
             assert (got.status, got.members) == ("undecided", ())
             broken = {grain_of(program.origins[r]) for r in program.broken(program.complete(near))}
             assert {grain(limit) for limit in got.hints} == broken
-    assert min(seen[k] for k in ("conflict", "undecided", "menu")) >= 15, seen
+    assert min(seen[k] for k in ("conflict", "undecided", "menu", "relaxation")) >= 8, seen
 
 
 def test_where_refusals_are_not_told_apart_they_are_taken_as_given(cases, monkeypatch):
-    monkeypatch.setattr(_Finding, "_refusals", lambda *_: None)
+    monkeypatch.setattr(_Finding, "_least", lambda *_: None)
     seen = 0
     for question, rules, _ in cases[:40]:
         got = conflict(question, rules)
