@@ -10,7 +10,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
-from typing import TYPE_CHECKING, Any, ClassVar, Generic, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, NamedTuple, TypeVar, final
 
 from optimenu.program.page import soft_price
 from optimenu.rules.edits import moved, stated, unit_of
@@ -202,6 +202,7 @@ class Rule(ABC, Generic[S]):
         """Catalogue columns needed, each with the keys of the setting that needs it."""
         return ()
 
+    @final
     def allow(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
     ) -> str | None:
