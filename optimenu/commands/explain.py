@@ -30,6 +30,10 @@ def run(
     replan: Annotated[
         bool, typer.Option("--replan", help="Also search what the menu gains by the dearest limits: minutes.")
     ] = False,
+    exchange: Annotated[
+        bool,
+        typer.Option("--exchange", help="Also what a point more for one person costs the others: minutes."),
+    ] = False,
     everything: Annotated[bool, typer.Option("--all", help="Long lists in full.")] = False,
     out: Annotated[
         Path | None, typer.Option(help="New folder for the ways out, a config each; inside the project.")
@@ -62,7 +66,7 @@ def run(
                 planned = no_menu(case, planned, who, options, out, asked, as_json=as_json)
             spoken = planned_now(planned)
         again = (options.moves, options.seed, options.threads) if replan else None
-        told = told_of(case, spoken, people, item, again, asked)
+        told = told_of(case, spoken, people, item, again, asked, exchange=exchange)
     show_menu(case, spoken, told, everything=everything, as_json=as_json)
 
 
