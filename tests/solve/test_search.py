@@ -230,7 +230,7 @@ def test_dishes_of_equal_value_go_back_to_their_days() -> None:
     assert hunt.offer(turned.ravel())
     hunt.go_back(engines)
     assert hunt.best is not None and (hunt.best[1] == start.ravel()).all()
-    assert hunt.best[0] == program.value(program.complete(turned.ravel()))
+    assert hunt.best[0][0] == program.value(program.complete(turned.ravel()))
 
 
 def test_stopping_keeps_the_best_so_far(crew: Made) -> None:
