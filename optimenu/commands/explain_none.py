@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import threading
-from concurrent.futures import Future
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -25,8 +23,6 @@ if TYPE_CHECKING:
 
     T = TypeVar("T")
 
-LOOK = 0.1
-"""Seconds between two looks at whether the user asks for an end."""
 STOPPED = "stopped before the answer was known: nothing was written"
 
 
@@ -85,8 +81,10 @@ def no_menu(
     with Watch() as watch:
         watch.phase("finding limits that cannot hold together")
         conflict = waited(lambda: found(case, near), asked)
-        if conflict.status == "none":
-            return _direct(case, options)
+        menu = conflict.menu
+        if menu is not None:
+            watch.phase("planning from a menu found on the way")
+            return waited(lambda: from_menu(case, menu, options), asked)
 
         def tell(text: str) -> None:
             watch.phase(f"trying: {text}")
@@ -119,34 +117,26 @@ def waited(work: Callable[[], T], asked: Asked) -> T:
     Interrupted
         On a Ctrl-C: there is nothing to keep.
     """
+    from optimenu.commands.progress import meanwhile
     from optimenu.errors import Interrupted
 
-    done: Future[T] = Future()
-
-    def run() -> None:
-        try:
-            done.set_result(work())
-        except BaseException as error:
-            done.set_exception(error)
-
-    threading.Thread(target=run, daemon=True).start()
-    while True:
-        try:
-            return done.result(timeout=LOOK)
-        except TimeoutError:
-            if done.done():
-                raise
+    def look() -> None:
         if asked.times:
             raise Interrupted(STOPPED)
 
+    return meanwhile(work, look)
 
-def _direct(case: Case, options: Options) -> Planned:
-    """Plan with the plain model, which is known to have a menu."""
+
+def from_menu(case: Case, counts: NDArray[np.int64], options: Options) -> Planned:
+    """Plan from a menu that was found on the way, so that there is one for certain."""
     from dataclasses import replace
 
+    from optimenu.menu.menu import from_counts
     from optimenu.planning import plan
+    from optimenu.program.build import build
 
-    return plan(case, replace(options, method="direct"))
+    start = from_counts(case.problem, build(case.problem, case.rules), counts)
+    return plan(case, replace(options, start=start))
 
 
 def _written(case: Case, ways: WaysOut, out: Path | None) -> Path | None:
