@@ -324,11 +324,17 @@ class _Finder:
         who = self._lowest(edits)
         try:
             planned = plan(case, self.options, stop=self.stop)
-        except (ProvedImpossible, NothingLiked, Undecided):
+        except (ProvedImpossible, NothingLiked):
             return Way(edits, "impossible", who)
-        if planned.outcome.end == "menu":
+        except Undecided:
+            return Way(edits, "undecided", who)
+        outcome = planned.outcome
+        if outcome.end == "menu":
             return Way(edits, "menu", who, planned)
-        return Way(edits, "impossible" if planned.outcome.end == "impossible" else "relaxation", who)
+        if outcome.end == "impossible":
+            return Way(edits, "impossible", who)
+        # only a relaxation that has an answer has a bound
+        return Way(edits, "undecided" if outcome.bound is None else "relaxation", who)
 
     def _lowest(self, edits: Sequence[Edit]) -> Writer:
         """The lowest role that may make the changes."""
