@@ -107,7 +107,7 @@ def _read(case: Case, folder: Path) -> tuple[Spoken | None, list[str]]:
     from decimal import Decimal
 
     from optimenu.errors import Fault, InputFaults
-    from optimenu.exports.run_folder import sha256
+    from optimenu.exports.record import inputs_of
     from optimenu.files import shown_path
     from optimenu.menu.read import read_menu
     from optimenu.solve.liking import Scale
@@ -116,9 +116,9 @@ def _read(case: Case, folder: Path) -> tuple[Spoken | None, list[str]]:
         record = json.loads((folder / "record.json").read_text())
         then: Mapping[str, str] = record["inputs"]
         scale = Scale(tuple(Decimal(p["best"]) for p in record["people"]))
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, ArithmeticError):
         raise InputFaults([Fault(shown_path(folder / "record.json"), 0, "cannot be read")]) from None
-    now = {p.relative_to(case.root).as_posix(): sha256(case.contents(p)) for p in case.files}
+    now = inputs_of(case)
     differ = sorted(k for k in {*then, *now} if then.get(k) != now.get(k))
     if differ:
         return None, differ

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import json
-import threading
-from concurrent.futures import Future
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Collection
     from pathlib import Path
     from typing import TypeVar
 
@@ -25,8 +23,6 @@ if TYPE_CHECKING:
 
     T = TypeVar("T")
 
-LOOK = 0.1
-"""Seconds between two looks at whether the user asks for an end."""
 STOPPED = "stopped before the answer was known: nothing was written"
 
 
@@ -92,9 +88,9 @@ def no_menu(
             watch.phase(f"trying: {text}")
 
         ways = waited(lambda: sought(case, role, options, tell), asked)
-    proved = planned is None or planned.outcome.end == "impossible" or conflict.status == "conflict"
+    proofs = {conflict.proof, "exact" if planned is None else planned.outcome.proof}
     _told(case, conflict, ways, _written(case, ways, out), as_json=as_json)
-    raise _end(proved)
+    raise _end(proofs)
 
 
 def found(case: Case, near: NDArray[np.int64] | None) -> Conflict:
@@ -119,25 +115,14 @@ def waited(work: Callable[[], T], asked: Asked) -> T:
     Interrupted
         On a Ctrl-C: there is nothing to keep.
     """
+    from optimenu.commands.progress import looked_after
     from optimenu.errors import Interrupted
 
-    done: Future[T] = Future()
-
-    def run() -> None:
-        try:
-            done.set_result(work())
-        except BaseException as error:
-            done.set_exception(error)
-
-    threading.Thread(target=run, daemon=True).start()
-    while True:
-        try:
-            return done.result(timeout=LOOK)
-        except TimeoutError:
-            if done.done():
-                raise
+    def look() -> None:
         if asked.times:
             raise Interrupted(STOPPED)
+
+    return looked_after(work, look)
 
 
 def _direct(case: Case, options: Options) -> Planned:
@@ -189,12 +174,15 @@ def _told(case: Case, conflict: Conflict, ways: WaysOut, folder: Path | None, *,
         output_console().print(explain_page(case, conflict, ways, text, folder))
 
 
-def _end(proved: bool) -> OptimenuError:
+def _end(proofs: Collection[str]) -> OptimenuError:
+    """End as far as it was proved: in whole numbers, by the solver, or not at all."""
     from optimenu.errors import ProvedImpossible, Undecided
 
     error: OptimenuError
-    if proved:
-        error = ProvedImpossible("no menu can keep all limits")
+    if "exact" in proofs:
+        error = ProvedImpossible("no menu can keep all limits: proved")
+    elif "solver" in proofs:
+        error = ProvedImpossible("no menu can keep all limits, as HiGHS finds; no exact proof")
     else:
         error = Undecided("no menu was found, and none proved impossible; more --moves may decide it")
     error.told_as_json = True

@@ -157,6 +157,21 @@ def in_a_thread(
     Interrupted
         On a Ctrl-C while there is nothing to keep, or on a second one: at once.
     """
+    told = False
+
+    def look() -> None:
+        nonlocal told
+        if asked.times > 1 or (asked.times and not kept()):
+            raise Interrupted(NOTHING)
+        if asked.times and not told:
+            told = True
+            watch.phase(f"stopping; {what} is kept (Ctrl-C again: at once)")
+
+    return looked_after(work, look)
+
+
+def looked_after(work: Callable[[], T], look: Callable[[], None]) -> T:
+    """Work in another thread, and look several times a second meanwhile; what ``look`` raises ends it."""
     done: Future[T] = Future()
 
     def run() -> None:
@@ -167,15 +182,10 @@ def in_a_thread(
 
     # a daemon, so that a second Ctrl-C need not wait for it
     threading.Thread(target=run, daemon=True).start()
-    told = False
     while True:
         try:
             return done.result(timeout=LOOK)
         except TimeoutError:
             if done.done():
                 raise
-        if asked.times > 1 or (asked.times and not kept()):
-            raise Interrupted(NOTHING)
-        if asked.times and not told:
-            told = True
-            watch.phase(f"stopping; {what} is kept (Ctrl-C again: at once)")
+        look()

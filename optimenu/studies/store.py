@@ -12,18 +12,21 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from optimenu.errors import Fault, InputFaults
+from optimenu.exports.record import versions
 from optimenu.exports.run_folder import replace_file, sweep, write_folder
 from optimenu.files import shown_path
 from optimenu.studies.curve import Point
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from optimenu.exports.record import Versions
 
 FORMAT = 1
 FILE, RUNS = "trade.json", "runs"
@@ -46,6 +49,8 @@ class Question:
         Of each point.
     floor : str
         Part of the best liking that is kept where liking is no axis.
+    versions : tuple
+        Of what the same bytes rest on beside the inputs.
     """
 
     name: str
@@ -55,6 +60,7 @@ class Question:
     moves: int
     seed: int
     floor: str
+    versions: Versions = field(default_factory=versions)
 
 
 class Store:
