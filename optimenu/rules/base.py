@@ -320,6 +320,11 @@ def outward(value: Decimal, *, low: bool) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def raised(value: Decimal, places: int) -> Decimal:
+    """Round up to so many decimals: of a bound no less is said than is proved."""
+    return value.quantize(Decimal(1).scaleb(-places), ROUND_CEILING)
+
+
 def plain(value: Decimal, places: int = 2) -> str:
     """Write a number for reading: at most some decimals, thousands with a comma, no idle zeros."""
     text = f"{value:,.{places}f}"

@@ -21,6 +21,7 @@ from optimenu.errors import Fault, InputFaults
 from optimenu.exports.record import versions
 from optimenu.exports.run_folder import replace_file, sweep, write_folder
 from optimenu.files import shown_path
+from optimenu.studies.bundle import inside
 from optimenu.studies.curve import Point
 
 if TYPE_CHECKING:
@@ -137,7 +138,8 @@ def read_trade(folder: Path) -> dict[str, Any]:
         data: dict[str, Any] = json.loads((folder / FILE).read_text())
         if data["format"] != FORMAT or not {"question", "facts", "points"} <= set(data):
             raise ValueError
-    except (OSError, ValueError, KeyError, TypeError):
+        points_of(data)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, ArithmeticError):
         text = f"is no folder of a trade: no readable {FILE} in it"
         raise InputFaults([Fault(shown_path(folder), 0, text)]) from None
     return data
@@ -176,7 +178,7 @@ def _point(data: Mapping[str, Any]) -> Point:
     return Point(
         limits={k: Decimal(v) for k, v in data["limits"].items()},
         end=data["end"],
-        run=data["run"],
+        run=inside(data["run"]),
         amounts={k: number(v) for k, v in data["amounts"].items()},
         bound=number(data["bound"]),
         gap=number(data["gap"]),
