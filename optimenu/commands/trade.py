@@ -31,8 +31,9 @@ def run(
     between: Annotated[
         str,
         typer.Option(
-            help="Two or three quantities, with commas: liking, mass, volume, water, variety, cost. Without "
-            "liking among them the first is made as good as can be while liking is held."
+            help="Two or three quantities, with commas: liking, least (of whoever likes it least), mass, "
+            "volume, water, variety, cost. Without a liking among them the first is made as good as can be "
+            "while the mean liking is held."
         ),
     ] = "volume,liking",
     points: Annotated[int, typer.Option(help="Points of the curve, 3 to 200.")] = 12,

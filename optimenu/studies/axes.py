@@ -122,7 +122,7 @@ class Axis:
         if self.name == "liking":
             return report.value * 100
         if self.name == "least":
-            return min(each.liking for each in report.liked) * 100
+            return report.least * 100
         if self.name == "cost" and any(e.item.cost is None for e in tally.entries):
             return None
         found = [m for m in self._rule(case).measures(tally) if m.origin.key == self.key]
@@ -156,5 +156,5 @@ AXES: Mapping[str, Axis] = {
         Axis("cost", "cost", "currency", "cost.at_most", less=True),
     )
 }  # fmt: skip
-"""Mean liking is less the price of soft limits missed, as planned and proved. Different items are those of
+"""Likings are less the price of soft limits missed, as planned and proved. Different items are those of
 whoever has fewest, all courses, over the days of the cycle. Water is the crew's, plain water included."""

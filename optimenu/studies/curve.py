@@ -30,9 +30,10 @@ class Point:
     amounts : mapping of axis to Decimal or None
         What the menu takes, in the axes' units, measured by the audit; None where not known.
     bound : Decimal or None
-        No menu within these limits is liked better, per cent.
+        No menu within these limits does better in the goal (mean liking, or least liking where that is
+        traded), per cent.
     gap : Decimal or None
-        Of the liking, a part of the bound.
+        To that bound, as a part of it.
     least : mapping of axis to Decimal
         What a menu as good in the other axes takes at least, proved; where liking is held.
     """

@@ -91,14 +91,9 @@ class Points:
         tell: Callable[[str, Progress | None], None],
         count: Callable[[int, int, str], None],
     ) -> None:
-        self.base, self.caps, self.ways, self.store, self.halt, self.tell = (
-            base,
-            caps,
-            ways,
-            store,
-            halt,
-            tell,
-        )
+        self.base, self.caps, self.ways = base, caps, ways
+        self.store, self.halt, self.tell = store, halt, tell
+        self.first = "least" if "least" in store.question.axes else "mean"
         self.done = 0
         self._count = count
         self._given: Given | None = None
@@ -215,6 +210,8 @@ class Points:
         changes: dict[str, Any] = {}
         for axis in self.caps.values():
             changes.update(axis.changes(limits.get(axis.name, axis.unlimited)))
+        if self.base.least_first != (self.first == "least"):
+            changes["goal.first"] = self.first
         config = self.base.files[0]
         try:
             return variant(config, changes, name=f"{config.stem}-{name_of(limits)}", root=self.base.root)
@@ -263,8 +260,9 @@ def limit_words(limits: Limits, axes: Mapping[str, Axis]) -> str:
 
 
 def _told(planned: Planned) -> dict[str, Any]:
-    """Amounts, bound and gap of a point, as the audit has them; bound and gap rounded up."""
-    report, outcome = planned.report, planned.outcome
+    """Amounts, and bound and gap of what goes first, as the audit has them; bound and gap rounded up."""
+    report = planned.report
+    outcome = planned.outcome if planned.outcome.first is None else planned.outcome.first
     if planned.menu is None or report is None or outcome.bound is None or outcome.gap is None:
         msg = "there is no menu"
         raise ValueError(msg)

@@ -132,21 +132,23 @@ def result(data: Mapping[str, Any]) -> Result:
 COLUMNS = (
     "point", "curve", "knee", "run",
     *(a.column for a in AXES.values()),
-    "liking_at_most", "gap", *(f"limit_{a.column}" for a in AXES.values() if a.limited),
+    "goal", "goal_at_most", "gap", *(f"limit_{a.column}" for a in AXES.values() if a.limited),
     *(f"least_{a.column}" for a in AXES.values() if a.limited), "liking_held", "audited",
 )  # fmt: skip
-"""Liking and its bound in per cent; the gap is a part of the bound. A limit is empty where there is none;
-``least_`` is what a menu within the other limits that keeps the liking held takes at least, proved."""
+"""Likings and the goal's bound in per cent; the gap is a part of the bound. A limit is empty where there is
+none; ``least_`` is what a menu takes at least that keeps the other limits and the liking held, proved."""
 
 
 def rows(found: Result) -> list[tuple[object, ...]]:
     """Every efficient point as a row of `COLUMNS`."""
     out: list[tuple[object, ...]] = []
     caps = [a for a in AXES.values() if a.limited]
+    goal = "liking" if found.up.limited else found.up.name
     for s in found.series:
         for k, (number, p) in enumerate(zip(s.numbers, s.points, strict=True)):
             out.append(
-                (number, s.words, k == s.knee, f"runs/{p.run}", *(p.amounts[n] for n in AXES), p.bound, p.gap,
+                (number, s.words, k == s.knee, f"runs/{p.run}", *(p.amounts[n] for n in AXES),
+                 goal, p.bound, p.gap,
                  *(p.limits.get(a.name) for a in caps), *(p.least.get(a.name) for a in caps), found.held,
                  True)
             )  # fmt: skip
@@ -204,7 +206,7 @@ def _cost(found: Result, one: Point, other: Point, step: Decimal, *, again: bool
     x, y = found.across, found.up
     lost = abs(other.at(y) - one.at(y))
     each = rate(one, other, found, step) or Decimal(0)
-    of = " of liking" if y.unit == "%" else ""
+    of = f" of {y.words.removeprefix('mean ')}" if y.unit == "%" else ""
     costs = "costs" if y.unit == "%" else "takes" if y.less else "gives up"
     start = plain(one.at(x), places_of(x, step))
     span = f"{'from' if again else 'From'} {start} to {_amount(x, other.at(x), step)}"

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from optimenu.errors import Fault, nearest
 from optimenu.studies.axes import AXES, Axis
-from optimenu.studies.curve import Point
+from optimenu.studies.curve import Point, efficient
 from optimenu.studies.held import Held, liked_at
 from optimenu.studies.points import name_of
 
@@ -46,10 +46,10 @@ def axis_faults(names: Sequence[str], case: Case | None = None) -> list[Fault]:
             faults.append(f'no quantity "{name}".{nearest(name, known)} There are: {", ".join(known)}')
     if len(names) not in (2, 3) or len(set(names)) < len(names):
         faults.append("needs two or three different quantities, such as volume,liking")
-    if "least" in names:
+    if {"least", "liking"} <= set(names):
         faults.append(
-            "least liking is told of every point, but no limit or goal of the config speaks of it, so it "
-            "cannot be traded; use liking"
+            "liking and least liking are both goals, and a point has one; trade either against a quantity "
+            "that has a limit, and the other is told of every point"
         )
     costs = case is not None and any(i.cost is not None for i in case.problem.catalogue.items)
     if "cost" in names and case is not None and not costs:
@@ -142,8 +142,9 @@ def _held(points: Points, held: Held, first: Axis, axis: Axis, fixed: Limits, n:
 def _between(
     nodes: dict[Decimal, Point], axis: Axis, goal: Axis, n: int, solve: Callable[[Decimal], Point]
 ) -> None:
-    """Halve the largest gap between neighbours, in normalised axes, until there are n points."""
-    while len(nodes) < n:
+    """Halve the largest gap between neighbours, in normalised axes, until n points are efficient."""
+    most = n + max(2, n // 4)
+    while len(efficient([*nodes.values()], (axis, goal))) < n and len(nodes) < most:
         limit = widest(nodes, axis, goal)
         if limit is None:
             return

@@ -137,7 +137,9 @@ def _number(value: Decimal | None, places: int) -> str:
 def _proved(found: Result) -> list[str]:
     lines = []
     if not found.up.limited:
-        lines.append("No menu within a point's limits is liked better than stands under at most.")
+        lines.append(
+            f"No menu within a point's limits has a higher {found.up.words} than stands under at most."
+        )
     else:
         more = "less" if found.up.less else "more"
         side = "no less" if found.up.less else "at most"

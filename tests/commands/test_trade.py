@@ -20,7 +20,7 @@ from optimenu.exports.run_folder import read_run
 from tests.commands.small import write_crew
 
 MOVES = ("--moves", "40000")
-GOOD = {"liking": 1, "mass_kg": -1, "volume_l": -1, "water_l": -1, "variety": 1}
+GOOD = {"liking": 1, "least": 1, "mass_kg": -1, "volume_l": -1, "water_l": -1, "variety": 1}
 
 
 @pytest.fixture(scope="module")
@@ -45,8 +45,9 @@ def check_curve(folder: Path, columns: tuple[str, ...]) -> pd.DataFrame:
         for j in range(len(points)):
             worse = (better.iloc[i] <= better.iloc[j]).all() and (better.iloc[i] < better.iloc[j]).any()
             assert not worse, (i, j)
-    assert (points["liking_at_most"] >= points["liking"]).all()
-    gap = (points["liking_at_most"] - points["liking"]) / points["liking_at_most"]
+    goal = points[points["goal"][0]]
+    assert (points["goal_at_most"] >= goal).all()
+    gap = (points["goal_at_most"] - goal) / points["goal_at_most"]
     assert ((points["gap"] - gap).abs() < 2e-6).all()
     items = pd.read_csv(next(folder.rglob("items.csv")), keep_default_na=False).set_index("id")
     for row in points.to_dict("records"):
@@ -166,7 +167,7 @@ def test_a_trade_is_carried_on_from_what_is_there(
     drawn: tuple[Path, str], project: Path, tmp_path: Path
 ) -> None:
     folder = tmp_path / "t"
-    assert ask(str(project), "--points", "4", *MOVES, "--out", str(folder)).exit_code == 0
+    assert ask(str(project), "--points", "3", *MOVES, "--out", str(folder)).exit_code == 0
     before = {p.name: p.stat().st_mtime_ns for p in (folder / "runs").iterdir()}
     # as if killed after a run was written and before its point was told
     stray = next(p.name for p in (drawn[0] / "runs").iterdir() if p.name not in before)
@@ -196,6 +197,19 @@ def test_mass_against_variety_keeps_the_liking_held(project: Path, tmp_path: Pat
     assert "Every menu keeps a mean liking of" in done.stdout
 
 
+def test_the_least_liking_against_volume(project: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "t"
+    done = ask(str(project), "--between", "volume,least", "--points", "4", *MOVES, "--out", str(folder))
+    assert done.exit_code == 0, done.output
+    points = check_curve(folder, ("volume_l", "least"))
+    assert set(points["goal"]) == {"least"}
+    assert points["least"].is_monotonic_increasing
+    for run in points["run"]:
+        record = read_run(folder / run).record
+        assert Decimal(record["least"]["bound"]) <= 1
+    assert "has a higher least liking than" in done.stdout
+
+
 def test_three_quantities(project: Path, tmp_path: Path) -> None:
     folder = tmp_path / "t"
     done = ask(str(project), "--between", "volume,mass,liking", "--points", "6", *MOVES, "--out", str(folder))
@@ -212,7 +226,7 @@ def test_three_quantities(project: Path, tmp_path: Path) -> None:
         (["--between", "volume"], "needs two or three different quantities"),
         (["--between", "volume,volume"], "needs two or three different quantities"),
         (["--between", "mass,volume,water,liking"], "needs two or three different quantities"),
-        (["--between", "volume,least"], "least liking is told of every point, but no limit or goal"),
+        (["--between", "volume,liking,least"], "liking and least liking are both goals"),
         (["--between", "cost,liking"], "states no cost; fill its column cost"),
         (["--points", "2"], "needs a number of points, 3 to 200, found 2"),
         (["--points", "201"], "needs a number of points, 3 to 200, found 201"),
