@@ -67,7 +67,9 @@ class NutrientEdits:
             day = self.problem.days[origin.day]
             old = self._stated(key)
             new = old - amount / (person.kcal_on(day.kind) * day.share)
-            yield (moved(key, old, new, "fluid for each kcal of the requirement", "mL/kcal"),)
+            # under nothing for the requirement it is the extra of heavy days that asks for more
+            if new >= 0:
+                yield (moved(key, old, new, "fluid for each kcal of the requirement", "mL/kcal"),)
         elif key.startswith(_PROPORTIONS):
             yield from self._proportion(ask, amount)
         else:
