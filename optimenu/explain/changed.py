@@ -36,6 +36,10 @@ def changed(case: Case, edits: Sequence[Edit], role: Writer) -> Case:
     InputFaults
         When the edits are not that role's to make, or do not fit the rest.
     """
+    if any(map(_is_script, edits)) and role != "physician":
+        faults = [case.layers.fault(("prescriptions",), f"{e.key}: only the physician may change it")
+                  for e in edits if _is_script(e)]  # fmt: skip
+        raise InputFaults(faults)
     settings = {e.key: e.new for e in edits if not _is_stock(e) and not _is_script(e)}
     out = variant(case.files[0], settings, role=role, root=case.root) if settings else case
     problem = out.problem

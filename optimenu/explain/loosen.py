@@ -15,7 +15,7 @@ import numpy as np
 
 from optimenu.errors import InputFaults, ProvedImpossible, Undecided
 from optimenu.explain.changed import changed
-from optimenu.explain.levers import Board
+from optimenu.explain.levers import Board, stays
 from optimenu.explain.ways import Way, WaysOut
 from optimenu.planning import plan
 from optimenu.program.program import HARD
@@ -303,6 +303,9 @@ class _Finder:
             if not options:
                 return None
             for edit in options[min(choice, len(options) - 1)]:
+                if stays(edit.key):
+                    # whatever a rule offers
+                    return None
                 other = out.get(edit.key)
                 out[edit.key] = edit if other is None else _further(other, edit)
         return tuple(out.values())

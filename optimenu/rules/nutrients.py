@@ -315,7 +315,7 @@ price = 0.00001
     def _name(self, ask: Ask) -> str:
         name = "Fluid: food, added and plain water" if ask.top == "WATER_g" else BY_COLUMN[ask.top].name
         if ask.reading == "ratio":
-            return f"{name} to {BY_COLUMN[ask.bottom].name.lower()}"
+            return f"{name} to {BY_COLUMN[ask.bottom].inside}"
         return name
 
     def _when(self, ask: Ask) -> str:

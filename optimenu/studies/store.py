@@ -87,10 +87,7 @@ class Store:
         asked = json.loads(json.dumps(asdict(self.question)))
         other = [k for k in asked if data["question"].get(k) != asked[k]]
         if other:
-            text = (
-                f"holds another trade: {', '.join(other)} differ{'s' if len(other) == 1 else ''}; "
-                "name a new folder with --out"
-            )
+            text = f"holds another trade, not of the same {', '.join(other)}; name a new folder with --out"
             raise InputFaults([Fault(shown_path(self.folder), 0, text)])
         self.facts = data["facts"]
         self.points = {name: _point(p) for name, p in data["points"].items()}

@@ -438,7 +438,7 @@ def test_micrograms_are_written_one_way():
     # one stew at each of two meals brings 2 of 15
     menu = tally(question, "ana 1 lunch main stew 1\nana 1 dinner main stew 1")
     assert "ana, day 1: Vitamin D: 2 µg; at least 15 µg" in said(own, menu)
-    low, *_ = (m for m in own.measures(menu) if m.origin.key == "nutrients.limits.VITD_ug.day.low")
+    (low,) = (m for m in own.measures(menu) if m.origin.what == "VITD_ug" and m.amount == 13)
     assert [str(e) for (e,) in own.further(low.origin, low.amount, low=True)] == [
         "lower least vitamin D a day from 15 to 2 µg"
     ]
