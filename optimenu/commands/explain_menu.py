@@ -104,12 +104,13 @@ def earlier(case: Case, run: Path | None, parent: Path = Path("runs")) -> Spoken
 
 def _read(case: Case, folder: Path) -> tuple[Spoken | None, list[str]]:
     """A run's menu, or the inputs in which it differs from the case."""
-    from optimenu.exports.run_folder import read_record, sha256
+    from optimenu.exports.record import inputs_of
+    from optimenu.exports.run_folder import read_record
     from optimenu.menu.read import read_menu
 
     record, scale = read_record(folder)
     then: Mapping[str, str] = record["inputs"]
-    now = {p.relative_to(case.root).as_posix(): sha256(case.contents(p)) for p in case.files}
+    now = inputs_of(case)
     differ = sorted(k for k in {*then, *now} if then.get(k) != now.get(k))
     if differ:
         return None, differ

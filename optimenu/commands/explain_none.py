@@ -6,7 +6,7 @@ import json
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Collection
     from pathlib import Path
     from typing import TypeVar
 
@@ -90,9 +90,9 @@ def no_menu(
             watch.phase(f"trying: {text}")
 
         ways = waited(lambda: sought(case, role, options, tell), asked)
-    proved = planned is None or planned.outcome.end == "impossible" or conflict.status == "conflict"
+    proofs = {conflict.proof, "exact" if planned is None else planned.outcome.proof}
     _told(case, conflict, ways, _written(case, ways, out), as_json=as_json)
-    raise _end(proved)
+    raise _end(proofs)
 
 
 def found(case: Case, near: NDArray[np.int64] | None) -> Conflict:
@@ -179,12 +179,15 @@ def _told(case: Case, conflict: Conflict, ways: WaysOut, folder: Path | None, *,
         output_console().print(explain_page(case, conflict, ways, text, folder))
 
 
-def _end(proved: bool) -> OptimenuError:
+def _end(proofs: Collection[str]) -> OptimenuError:
+    """End as far as it was proved: in whole numbers, by the solver, or not at all."""
     from optimenu.errors import ProvedImpossible, Undecided
 
     error: OptimenuError
-    if proved:
-        error = ProvedImpossible("no menu can keep all limits")
+    if "exact" in proofs:
+        error = ProvedImpossible("no menu can keep all limits: proved")
+    elif "solver" in proofs:
+        error = ProvedImpossible("no menu can keep all limits, as HiGHS finds; no exact proof")
     else:
         error = Undecided("no menu was found, and none proved impossible; more --moves may decide it")
     error.told_as_json = True

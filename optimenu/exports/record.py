@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
+from functools import cache
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
@@ -29,11 +30,26 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from optimenu.audit.menu import Report
+    from optimenu.config.case import Case
     from optimenu.menu.menu import Menu
     from optimenu.planning import Options, Planned
     from optimenu.solve.outcome import First
 
 FORMAT = 1
+Versions = tuple[tuple[str, str], ...]
+
+
+@cache
+def versions() -> Versions:
+    """Return what the same bytes rest on beside the inputs: Python and the libraries that count."""
+    names = ("optimenu", "numpy", "numba", "highspy", "pulp")
+    python = ".".join(platform.python_version_tuple()[:2])
+    return (("python", python), *((name, version(name)) for name in names))
+
+
+def inputs_of(case: Case) -> dict[str, str]:
+    """Return the SHA-256 of every file a case was read from, by its path inside the project."""
+    return {p.relative_to(case.root).as_posix(): sha256(case.contents(p)) for p in sorted(case.files)}
 
 
 def record(planned: Planned, options: Options) -> dict[str, Any]:
@@ -51,11 +67,8 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
         "format": FORMAT,
         "name": case.problem.name,
         "config": case.files[0].relative_to(case.root).as_posix(),
-        "inputs": {p.relative_to(case.root).as_posix(): sha256(case.contents(p)) for p in sorted(case.files)},
-        "versions": {
-            "python": ".".join(platform.python_version_tuple()[:2]),
-            **{name: version(name) for name in ("optimenu", "numpy", "numba", "highspy", "pulp")},
-        },
+        "inputs": inputs_of(case),
+        "versions": dict(versions()),
         "options": {
             "method": options.method,
             "moves": options.moves,

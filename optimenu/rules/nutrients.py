@@ -12,8 +12,8 @@ from optimenu.menu.tally import span
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.program.page import soft_amount, vector
 from optimenu.rules import steps
-from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown, outward, unit_word
-from optimenu.rules.nutrient_asks import ENERGY, FLUID, PERCENT, WATER, ZERO, Ask, AskMaker, fluid_edit
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown
+from optimenu.rules.nutrient_asks import ENERGY, PERCENT, WATER, ZERO, Ask, AskMaker
 from optimenu.rules.nutrient_edits import NutrientEdits
 from optimenu.rules.nutrient_faults import NutrientFaults
 from optimenu.rules.nutrient_settings import NutrientsSettings, replaced_intake
@@ -237,7 +237,7 @@ price = 0.00001
     def _name(self, ask: Ask) -> str:
         name = "Fluid: food, added and plain water" if ask.top == "WATER_g" else BY_COLUMN[ask.top].name
         if ask.reading == "ratio":
-            return f"{name} to {BY_COLUMN[ask.bottom].name.lower()}"
+            return f"{name} to {BY_COLUMN[ask.bottom].inside}"
         return name
 
     def _when(self, ask: Ask) -> str:
@@ -298,32 +298,6 @@ price = 0.00001
     def _unbounded(self, item: Item, column: str) -> bool:
         """Tell whether nothing bounds an amount from above; what was there at production does."""
         return self.problem.amount(item, column) is None and column not in item.upper
-
-    def edit(self, measure: Measure) -> str:
-        """Name the setting as it is written: a percentage for energy, a line of its own for a reference."""
-        origin, shown = measure.origin, measure.shown
-        if shown is None:
-            return super().edit(measure)
-        if origin.key.startswith("nutrients.energy."):
-            person = self.problem.people[self.problem.person_number[origin.person]]
-            days = [self.problem.days[origin.day]] if origin.day >= 0 else list(self.problem.cycle)
-            weights = [1 if origin.day >= 0 else d.weight for d in days]
-            each = [(person.kcal_on(d.kind), d.share * w) for d, w in zip(days, weights, strict=True)]
-            whole = sum((share for _, share in each), ZERO) if origin.day < 0 else Decimal(1)
-            need = sum((kcal * share for kcal, share in each), ZERO) / whole
-            return f"raise {origin.key} to {outward(abs(shown.value - need) / need * PERCENT, low=False)} %"
-        if origin.key.startswith(FLUID):
-            person = self.problem.people[self.problem.person_number[origin.person]]
-            return fluid_edit(self.settings, person, self.problem.days[origin.day], shown.value)
-        if origin.key.startswith("nutrients.reference."):
-            window, side = ("stay", "low") if shown.high is None else ("seven_days", "high")
-            low = side == "low"
-            key = f"nutrients.limits.{origin.what}.{window}.{side}"
-            return (
-                f"set {key} to {outward(shown.value, low=low)} {unit_word(shown.unit)}, or name "
-                f"{origin.what} in nutrients.reference.leave_out"
-            )
-        return super().edit(measure)
 
 
 def span_weighted(

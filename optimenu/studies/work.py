@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Literal
 
 from optimenu.config.case import load_case
 from optimenu.errors import AuditFailed, InputFaults, OptimenuError, ProvedImpossible, Undecided
-from optimenu.exports.record import run_files
+from optimenu.exports.record import run_files, versions
 from optimenu.files import clean, shown_path
 from optimenu.planning import Options, plan
 from optimenu.solve.liking import NothingLiked, PersonImpossible
-from optimenu.studies.bundle import root_of, versions
+from optimenu.studies.bundle import root_of
 from optimenu.studies.figures import Figure, missing, of_case, of_plan
 
 if TYPE_CHECKING:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from decimal import ROUND_CEILING, Decimal
+from decimal import Decimal
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from optimenu.rules.base import plain
+from optimenu.rules.base import plain, raised
 from optimenu.studies.charts import charts
 from optimenu.studies.scaling import TOTALS, Growth, Line, growths, lines, number, stretches
 from optimenu.views.console import ABOVE, KEPT, STYLES, cell, heading, marked, sign
@@ -134,8 +134,7 @@ def _shown(row: Row, figure: str, places: int) -> str:
     if figure in PERCENT:
         value *= 100
     if figure == "gap":
-        # never less than is proved
-        value = value.quantize(Decimal(1).scaleb(-places), ROUND_CEILING)
+        value = raised(value, places)
     return f"{value:.{places}f}"
 
 

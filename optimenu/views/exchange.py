@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from decimal import ROUND_CEILING, Decimal
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
 from rich.table import Table
 
-from optimenu.rules.base import plain
+from optimenu.rules.base import plain, raised
 from optimenu.views.console import STYLES, cell, heading, marks
 
 if TYPE_CHECKING:
@@ -55,5 +55,4 @@ def exchange_page(problem: Problem, found: Sequence[Exchange]) -> RenderableType
 
 
 def _percent(value: Decimal) -> str:
-    # a bound is rounded up, so that no less is said than is proved
-    return f"{(value * 100).quantize(Decimal('0.001'), ROUND_CEILING)} %"
+    return f"{raised(value * 100, 3)} %"

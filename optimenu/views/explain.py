@@ -31,6 +31,7 @@ _PROOF = {
 _STATE = {
     "relaxation": "no menu found",
     "impossible": "still none",
+    "undecided": "not decided",
 }
 
 
@@ -63,7 +64,8 @@ def _conflict(conflict: Conflict, moves: int) -> list[RenderableType]:
     for member in conflict.members:
         parts.append(_limit(member.limit, "" if conflict.irreducible else _without(member.without)))
     if conflict.patterns:
-        parts.append(cell("They leave nothing for:"))
+        if conflict.members:
+            parts.append(cell("They leave nothing for:"))
         parts += [_limit(one) for one in conflict.patterns]
     if conflict.refusals_given:
         parts.append(cell("Which refusals of items take part was not found out; all of them stand."))
@@ -75,6 +77,8 @@ def _conflict(conflict: Conflict, moves: int) -> list[RenderableType]:
 def _head(conflict: Conflict) -> str:
     n = len(conflict.members)
     whose = f" of {conflict.person}" if conflict.person else ""
+    if not n:
+        return f"No menu can fill these courses{whose}, whatever the limits:"
     if n == 1:
         return f"This limit{whose} cannot be kept by any menu with the courses as they are:"
     text = f"These {n} limits{whose} cannot hold together"
@@ -168,7 +172,8 @@ def _table(case: Case, ways: WaysOut, shown: Sequence[Way]) -> Table:
 def _cautions() -> list[RenderableType]:
     return [
         cell(
-            "An allergy, a fast and a tolerable upper intake (UL) are never offered. Whoever owns a limit "
+            "An allergy, an intolerance, a diet, a fast and a tolerable upper intake (UL) are never offered. "
+            "Whoever owns a limit "
             "decides whether it may give way; a licensed dietitian and a physician judge what it means.",
             STYLES["quiet"],
         )

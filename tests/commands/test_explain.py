@@ -66,6 +66,7 @@ def test_what_only_whole_servings_make_impossible_is_said_to_be_a_finding(tmp_pa
     done = explain(CASES["energy in the allowed mass"].write(tmp_path / "project"))
     assert isinstance(done.exception, ProvedImpossible)
     assert "This is HiGHS's finding, with presolve and again without; no exact proof." in flat(done.stdout)
+    assert str(done.exception) == "no menu can keep all limits, as HiGHS finds; no exact proof"
 
 
 def test_courses_that_nothing_may_fill_are_named(tmp_path: Path) -> None:
@@ -76,6 +77,15 @@ def test_courses_that_nothing_may_fill_are_named(tmp_path: Path) -> None:
     assert "They leave nothing for:" in text
     assert "fewest servings of main at breakfast" in text
     assert "allergies" not in text.split("Ways out")[1]
+
+
+def test_a_course_that_no_item_takes_is_named_alone(tmp_path: Path) -> None:
+    drink = "drink = { least = 1, most = 1, weight = 0.3 }\n"
+    text = CONFIG.replace(drink, drink + "soup = { least = 1, most = 1, weight = 0.5 }\n", 1)
+    said = flat(explain(write_project(tmp_path / "project", text)).stdout)
+    head = "No menu can fill these courses of juno, whatever the limits:"
+    assert f"{head} ▲ juno, a day, breakfast: soup" in said
+    assert "0 limits" not in said and "They leave nothing for" not in said
 
 
 def test_who_may_change_nothing_that_helps_is_told_whom_to_ask(tmp_path: Path) -> None:
@@ -135,6 +145,21 @@ def test_what_a_physician_laid_down_is_changed_in_a_file_of_its_own(tmp_path: Pa
     explain(config, "--role", "physician", "--out", str(folder))
     assert 'role = "physician"' in (folder / "plan-way-1-prescriptions.toml").read_text()
     args = ["plan", str(folder / "plan-way-1.toml"), "--out", str(tmp_path / "run"), "--method", "direct"]
+    assert CliRunner().invoke(app, args).exit_code == 0
+
+
+def test_prescriptions_that_a_lower_file_names_are_found_beside_it(tmp_path: Path) -> None:
+    base = write_project(tmp_path / "project", CONFIG)
+    script = base.parent / "prescriptions.toml"
+    script.write_text(script.read_text() + "[people.juno.limits.PROCNT_g.day]\nlow = 120\n")
+    (base.parent / ".optimenu-root").touch()
+    config = base.parent / "own" / "mine.toml"
+    config.parent.mkdir()
+    config.write_text('extends = "../plan.toml"\n')
+    folder = config.parent / "ways"
+    explain(config, "--role", "physician", "--out", str(folder))
+    assert 'extends = "../../prescriptions.toml"' in (folder / "mine-way-1-prescriptions.toml").read_text()
+    args = ["plan", str(folder / "mine-way-1.toml"), "--out", str(tmp_path / "run"), "--method", "direct"]
     assert CliRunner().invoke(app, args).exit_code == 0
 
 
