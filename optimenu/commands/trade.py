@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 PART = 5
 """A point takes this part of the config's moves; from trials."""
 FEWEST, MOST = 3, 200
+FROM, HELD = 0.95, 0.98
+"""Part of the best liking where a curve begins, and where liking is held; choices of ours."""
 KEPT = "every point that is complete"
 
 
@@ -38,12 +40,12 @@ def run(
     ] = "volume,liking",
     points: Annotated[int, typer.Option(help="Points of the curve, 3 to 200.")] = 12,
     floor: Annotated[
-        float,
+        float | None,
         typer.Option(
-            help="Part of the best liking: the curve is drawn from there, or holds it where liking is not "
-            "traded; 0 draws the curve to its very end."
+            help="Part of the best liking: the curve begins there, 0.95 unless told, 0 for its very end; "
+            "where liking is not traded it is held there, 0.98 unless told."
         ),
-    ] = 0.95,
+    ] = None,
     moves: Annotated[
         int | None, typer.Option(help="Moves of each search; else a fifth of the config's.", min=1000)
     ] = None,
@@ -79,7 +81,7 @@ def _drawn(
     source: Path,
     between: str,
     points: int,
-    floor: float,
+    floor: float | None,
     moves: int | None,
     seed: int | None,
     out: Path | None,
@@ -94,7 +96,7 @@ def _drawn(
     faults = []
     if not FEWEST <= points <= MOST:
         faults.append(Fault("--points", 0, f"needs a number of points, {FEWEST} to {MOST}, found {points}"))
-    if not 0 <= floor < 1:
+    if floor is not None and not 0 <= floor < 1:
         faults.append(Fault("--floor", 0, f"needs a part of the best liking, 0 to below 1, found {floor:g}"))
     halt = Halt()
     with Asked(halt) as asked:
@@ -113,6 +115,8 @@ def _drawn(
         case = load_case(source)
         if faults := axis_faults(names, case):
             raise InputFaults(faults)
+        if floor is None:
+            floor = FROM if {"liking", "least"} & set(names) else HELD
         search = case.settings.search
         ways = Ways(
             points, moves or max(1000, search.moves // PART), search.seed if seed is None else seed, threads,

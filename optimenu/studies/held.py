@@ -25,9 +25,11 @@ MARGIN = Decimal("0.6")
 """How much better than asked, in per cent of liking, the relaxation must be for a search to find a menu; from
 trials, and then from the points found."""
 SPARE = Decimal("0.05")
-"""Liking, in per cent, that may be left over."""
-TRIES = 4
-"""Limits tried for a point, at most."""
+"""Liking, in per cent, aimed at beyond the floor."""
+LEFT_OVER = Decimal("0.3")
+"""Liking, in per cent, that may be left over without another try."""
+TRIES, GUESSES = 5, 3
+"""Limits tried for a point, at most, and how many of them the relaxation proposes."""
 
 
 def liked_at(points: Points, axis: Axis, limits: Limits, wanted: Decimal) -> Decimal | None:
@@ -88,27 +90,38 @@ class Held:
 
     def _search(self, axis: Axis, limits: Limits) -> Point | None:
         good = self._good(axis, limits)
-        cap = liked_at(self.points, axis, limits, self.floor + self._margin)
         bad: tuple[Decimal, Decimal | None] | None = None
-        first = True
-        for _ in range(TRIES):
+        for k in range(TRIES):
+            cap = self._next(axis, limits, good, bad, k)
             if cap is None or (good is not None and not axis.beats(cap, good.at(axis))):
                 break
             tried = self.points.point({**limits, axis.name: cap}, counts=False)
             liking = tried.at(AXES["liking"]) if tried.end == "menu" else None
-            if first and liking is not None:
-                self._margin = max(SPARE, self._margin + self.floor - liking + SPARE)
-            first = False
-            if liking is not None and liking >= self.floor:
-                good = self._good(axis, limits)
-                if bad is None or liking - self.floor <= 2 * SPARE:
-                    break
-            else:
+            # what a menu stayed behind the relaxation here, the next ones will
+            short = MARGIN if liking is None else self.floor - liking
+            self._margin = max(SPARE, self._margin + short + SPARE)
+            if liking is None or liking < self.floor:
                 bad = cap, liking
-            if good is None or bad is None:
+                continue
+            good = self._good(axis, limits)
+            if bad is not None or liking - self.floor <= LEFT_OVER:
                 break
-            cap = self._middle(axis, good, bad)
         return good
+
+    def _next(
+        self,
+        axis: Axis,
+        limits: Limits,
+        good: Point | None,
+        bad: tuple[Decimal, Decimal | None] | None,
+        tries: int,
+    ) -> Decimal | None:
+        """Return the limit to try: the relaxation's, or between what failed and what held once that fails."""
+        if tries < GUESSES:
+            cap = liked_at(self.points, axis, limits, self.floor + self._margin)
+            if cap is not None and (bad is None or axis.beats(bad[0], cap)):
+                return cap
+        return None if good is None or bad is None else self._middle(axis, good, bad)
 
     def _good(self, axis: Axis, limits: Limits) -> Point | None:
         """Return the menu found so far that takes least of an axis, keeps the limits and the floor."""
