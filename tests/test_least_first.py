@@ -193,6 +193,7 @@ def test_the_audit_refuses_what_is_tampered_with(cases: list[Case]) -> None:
     assert "weights in the bound on the least liking sum to less than 1" in faults(prices=less)
     assert "is not from 0 on" in faults(prices=(D("-0.1"), *claims.prices[1:]))
     assert "is not from 0 on" in faults(prices=(D("0.1234567890123"), *claims.prices[1:]))
+    assert "too high for whole numbers of 64 bits: 999999" in faults(prices=(D(999999), *claims.prices[1:]))
     assert "a bound has 1 prices for 2 people" in faults(prices=claims.prices[:1])
     assert "the mean: the bound is of another program" in faults(
         mean_prices=tuple(p + UNDER for p in claims.mean_prices)

@@ -104,20 +104,12 @@ def earlier(case: Case, run: Path | None, parent: Path = Path("runs")) -> Spoken
 
 def _read(case: Case, folder: Path) -> tuple[Spoken | None, list[str]]:
     """A run's menu, or the inputs in which it differs from the case."""
-    from decimal import Decimal
-
-    from optimenu.errors import Fault, InputFaults
     from optimenu.exports.record import inputs_of
-    from optimenu.files import shown_path
+    from optimenu.exports.run_folder import read_record
     from optimenu.menu.read import read_menu
-    from optimenu.solve.liking import Scale
 
-    try:
-        record = json.loads((folder / "record.json").read_text())
-        then: Mapping[str, str] = record["inputs"]
-        scale = Scale(tuple(Decimal(p["best"]) for p in record["people"]))
-    except (OSError, ValueError, KeyError, TypeError, ArithmeticError):
-        raise InputFaults([Fault(shown_path(folder / "record.json"), 0, "cannot be read")]) from None
+    record, scale = read_record(folder)
+    then: Mapping[str, str] = record["inputs"]
     now = inputs_of(case)
     differ = sorted(k for k in {*then, *now} if then.get(k) != now.get(k))
     if differ:

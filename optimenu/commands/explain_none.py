@@ -81,8 +81,10 @@ def no_menu(
     with Watch() as watch:
         watch.phase("finding limits that cannot hold together")
         conflict = waited(lambda: found(case, near), asked)
-        if conflict.status == "none":
-            return _direct(case, options)
+        menu = conflict.menu
+        if menu is not None:
+            watch.phase("planning from a menu found on the way")
+            return waited(lambda: from_menu(case, menu, options), asked)
 
         def tell(text: str) -> None:
             watch.phase(f"trying: {text}")
@@ -115,23 +117,26 @@ def waited(work: Callable[[], T], asked: Asked) -> T:
     Interrupted
         On a Ctrl-C: there is nothing to keep.
     """
-    from optimenu.commands.progress import looked_after
+    from optimenu.commands.progress import meanwhile
     from optimenu.errors import Interrupted
 
     def look() -> None:
         if asked.times:
             raise Interrupted(STOPPED)
 
-    return looked_after(work, look)
+    return meanwhile(work, look)
 
 
-def _direct(case: Case, options: Options) -> Planned:
-    """Plan with the plain model, which is known to have a menu."""
+def from_menu(case: Case, counts: NDArray[np.int64], options: Options) -> Planned:
+    """Plan from a menu that was found on the way, so that there is one for certain."""
     from dataclasses import replace
 
+    from optimenu.menu.menu import from_counts
     from optimenu.planning import plan
+    from optimenu.program.build import build
 
-    return plan(case, replace(options, method="direct"))
+    start = from_counts(case.problem, build(case.problem, case.rules), counts)
+    return plan(case, replace(options, start=start))
 
 
 def _written(case: Case, ways: WaysOut, out: Path | None) -> Path | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from concurrent.futures import Future
+from concurrent.futures import Future, wait
 from typing import TYPE_CHECKING, TypeVar
 
 from optimenu.commands.ctrl_c import NOTHING
@@ -167,11 +167,17 @@ def in_a_thread(
             told = True
             watch.phase(f"stopping; {what} is kept (Ctrl-C again: at once)")
 
-    return looked_after(work, look)
+    return meanwhile(work, look)
 
 
-def looked_after(work: Callable[[], T], look: Callable[[], None]) -> T:
-    """Work in another thread, and look several times a second meanwhile; what ``look`` raises ends it."""
+def meanwhile(work: Callable[[], T], look: Callable[[], None]) -> T:
+    """Do some work in another thread, and look at something again and again until it is done.
+
+    Parameters
+    ----------
+    look : callable
+        What it raises ends the wait; the work is left alone then.
+    """
     done: Future[T] = Future()
 
     def run() -> None:
@@ -180,12 +186,8 @@ def looked_after(work: Callable[[], T], look: Callable[[], None]) -> T:
         except BaseException as error:
             done.set_exception(error)
 
-    # a daemon, so that a second Ctrl-C need not wait for it
+    # a daemon, so that who ends the wait need not wait for it
     threading.Thread(target=run, daemon=True).start()
-    while True:
-        try:
-            return done.result(timeout=LOOK)
-        except TimeoutError:
-            if done.done():
-                raise
+    while not wait([done], LOOK).done:
         look()
+    return done.result()

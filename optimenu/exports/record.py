@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from optimenu.exports.run_folder import (
     CERTIFICATE,
     LEAST_CERTIFICATE,
+    RECORD,
     TOTALS,
     input_files,
     menu_rows,
@@ -184,7 +185,7 @@ def run_files(planned: Planned, options: Options, times: Mapping[str, float]) ->
         "totals.parquet": parquet_bytes(TOTALS, totals),
         CERTIFICATE: planned.outcome.certificate.to_json().encode(),
         **({} if first is None else {LEAST_CERTIFICATE: first.certificate.to_json().encode()}),
-        "record.json": (json.dumps(record(planned, options), indent=1) + "\n").encode(),
+        RECORD: (json.dumps(record(planned, options), indent=1) + "\n").encode(),
         "times.json": (
             json.dumps({phase: round(seconds, 3) for phase, seconds in times.items()}, indent=1) + "\n"
         ).encode(),

@@ -237,8 +237,11 @@ def test_ctrl_c_ends_it_with_a_line(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert "nothing was written" in str(done.exception)
 
 
-def test_a_menu_that_the_search_missed_is_told_of(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    config = write_project(tmp_path / "project")
+@pytest.mark.parametrize("goal", ["", '[goal]\nfirst = "least"\n'], ids=("mean", "least"))
+def test_a_menu_that_the_search_missed_is_told_of(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, goal: str
+) -> None:
+    config = write_project(tmp_path / "project", CONFIG + goal)
     from optimenu.commands import explain as command
 
     monkeypatch.setattr(command, "_planned", lambda *words: None)
