@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     T = TypeVar("T")
 
+LOOKING = "looking for the smallest changes that give a menu: minutes where many limits are in the way"
 LOOK = 0.1
 """Seconds between two looks at whether the user asks for an end."""
 STOPPED = "stopped before the answer was known: nothing was written"
@@ -87,6 +88,11 @@ def no_menu(
         conflict = waited(lambda: found(case, near), asked)
         if conflict.status == "none":
             return _direct(case, options)
+    if not as_json:
+        # the ways may take minutes more; what is known is told first
+        _tell_conflict(conflict, options)
+    with Watch() as watch:
+        watch.phase(LOOKING)
 
         def tell(text: str) -> None:
             watch.phase(f"trying: {text}")
@@ -94,6 +100,8 @@ def no_menu(
         ways = waited(lambda: sought(case, role, options, tell), asked)
     proved = planned is None or planned.outcome.end == "impossible" or conflict.status == "conflict"
     _told(case, conflict, ways, _written(case, ways, out), as_json=as_json)
+    if out is not None and not ways.working:
+        _tell_unwritten(out, role)
     raise _end(proved)
 
 
@@ -172,10 +180,26 @@ def _written(case: Case, ways: WaysOut, out: Path | None) -> Path | None:
     return out
 
 
+def _tell_conflict(conflict: Conflict, options: Options) -> None:
+    from optimenu.views.console import output_console
+    from optimenu.views.explain import conflict_page
+
+    console = output_console()
+    console.print(conflict_page(conflict, options.moves))
+    console.file.flush()
+
+
+def _tell_unwritten(out: Path, role: Writer) -> None:
+    from optimenu.views.console import error_console
+
+    text = f"{out} was not written: nothing that the {role} may change was found to give a menu."
+    error_console().print(text, highlight=False)
+
+
 def _told(case: Case, conflict: Conflict, ways: WaysOut, folder: Path | None, *, as_json: bool) -> None:
     from optimenu.exports.explain import explain_data, names, way_text
     from optimenu.views.console import output_console
-    from optimenu.views.explain import explain_page
+    from optimenu.views.explain import ways_page
 
     if as_json:
         written = (
@@ -186,7 +210,7 @@ def _told(case: Case, conflict: Conflict, ways: WaysOut, folder: Path | None, *,
         print(json.dumps(explain_data(case, conflict, ways, written), indent=1))
     else:
         text = way_text(case, ways.working[0]) if ways.working else ""
-        output_console().print(explain_page(case, conflict, ways, text, folder))
+        output_console().print(ways_page(case, ways, text, folder))
 
 
 def _end(proved: bool) -> OptimenuError:
