@@ -183,6 +183,9 @@ def _open(found: StudyRun, number: int, *, as_json: bool) -> None:
 
     from optimenu.views.console import error_console
 
+    kept = any(c.number == number and found.place(c).exists() for c in found.cases)
+    if not kept:
+        error_console().print(f"planning case {number} again, as its run was not kept ...", highlight=False)
     folder = found.open(number)
     if as_json:
         print(json.dumps({"case": number, "run": str(folder)}, indent=1))

@@ -13,7 +13,7 @@ from optimenu.studies.bundle import Inputs
 from optimenu.studies.cases import cases_of
 from optimenu.studies.figures import of_plan
 from optimenu.studies.folder import RUNS, Row, StudyFolder
-from optimenu.studies.work import Answer, Task, planned, work
+from optimenu.studies.work import LASTING, Answer, Task, planned, work
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -146,12 +146,14 @@ class StudyRun:
         place = self.place(case)
         if place.exists():
             return place
+        kept = self.answers.get(self.keys[self.cases.index(case)])
+        if kept is not None and kept.end in LASTING and kept.end != "menu":
+            # the same inputs end so again; nobody need wait for that
+            text = f"case {number} has no menu: {kept.end}: {kept.reason}"
+            raise InputFaults([Fault("--open", 0, text)])
         found, options = planned(self.study.layers.root, self.config(case), case.text(self.study))
         if found.menu is None:
-            answer = self.answers.get(self.keys[self.cases.index(case)])
-            why = f": {answer.end}: {answer.reason}" if answer is not None else ""
-            raise InputFaults([Fault("--open", 0, f"case {number} has no menu{why}")])
-        kept = self.answers.get(self.keys[self.cases.index(case)])
+            raise InputFaults([Fault("--open", 0, f"case {number} has no menu")])
         digest = of_plan(found)["menu_sha256"]
         if kept is not None and kept.figures.get("menu_sha256") != digest:
             msg = (

@@ -156,6 +156,14 @@ def test_faults_of_a_case_are_its_row(tmp_path):
     assert not any("/" in reason for _, reason in ends)
 
 
+def test_a_case_known_to_have_no_menu_is_not_planned_again(few, tmp_path, monkeypatch):
+    folder = StudyFolder(few[1])
+    run = StudyRun(folder, *folder.study(tmp_path / "place"))
+    monkeypatch.setattr("optimenu.studies.run.planned", broken)
+    with pytest.raises(InputFaults, match="case 5 has no menu: impossible: "):
+        run.open(5)
+
+
 def test_a_study_of_faults_alone_ends_as_faults_do(tmp_path):
     text = FEW.replace("[25, 90]", "[-1, -2]").replace("[6, 12, 18]", "[6]")
     study, out = write_study(tmp_path / "project", text), tmp_path / "out"
