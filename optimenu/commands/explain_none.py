@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     T = TypeVar("T")
 
+LOOKING = "looking for the smallest changes that give a menu: minutes where many limits are in the way"
 STOPPED = "stopped before the answer was known: nothing was written"
 
 
@@ -85,6 +86,11 @@ def no_menu(
         if menu is not None:
             watch.phase("planning from a menu found on the way")
             return waited(lambda: from_menu(case, menu, options), asked)
+    if not as_json:
+        # the ways may take minutes more; what is known is told first
+        _tell_conflict(conflict, options)
+    with Watch() as watch:
+        watch.phase(LOOKING)
 
         def tell(text: str) -> None:
             watch.phase(f"trying: {text}")
@@ -92,6 +98,8 @@ def no_menu(
         ways = waited(lambda: sought(case, role, options, tell), asked)
     proofs = {conflict.proof, "exact" if planned is None else planned.outcome.proof}
     _told(case, conflict, ways, _written(case, ways, out), as_json=as_json)
+    if out is not None and not ways.working:
+        _tell_unwritten(out, role)
     raise _end(proofs)
 
 
@@ -162,10 +170,26 @@ def _written(case: Case, ways: WaysOut, out: Path | None) -> Path | None:
     return out
 
 
+def _tell_conflict(conflict: Conflict, options: Options) -> None:
+    from optimenu.views.console import output_console
+    from optimenu.views.explain import conflict_page
+
+    console = output_console()
+    console.print(conflict_page(conflict, options.moves))
+    console.file.flush()
+
+
+def _tell_unwritten(out: Path, role: Writer) -> None:
+    from optimenu.views.console import error_console
+
+    text = f"{out} was not written: nothing that the {role} may change was found to give a menu."
+    error_console().print(text, highlight=False)
+
+
 def _told(case: Case, conflict: Conflict, ways: WaysOut, folder: Path | None, *, as_json: bool) -> None:
     from optimenu.exports.explain import explain_data, names, way_text
     from optimenu.views.console import output_console
-    from optimenu.views.explain import explain_page
+    from optimenu.views.explain import ways_page
 
     if as_json:
         written = (
@@ -176,7 +200,7 @@ def _told(case: Case, conflict: Conflict, ways: WaysOut, folder: Path | None, *,
         print(json.dumps(explain_data(case, conflict, ways, written), indent=1))
     else:
         text = way_text(case, ways.working[0]) if ways.working else ""
-        output_console().print(explain_page(case, conflict, ways, text, folder))
+        output_console().print(ways_page(case, ways, text, folder))
 
 
 def _end(proofs: Collection[str]) -> OptimenuError:

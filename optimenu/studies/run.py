@@ -13,7 +13,7 @@ from optimenu.studies.bundle import Inputs
 from optimenu.studies.cases import cases_of
 from optimenu.studies.figures import of_plan
 from optimenu.studies.folder import RUNS, Row, StudyFolder
-from optimenu.studies.work import Answer, Task, planned, work
+from optimenu.studies.work import LASTING, Answer, Task, planned, work
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -145,6 +145,10 @@ class StudyRun:
         if place is not None:
             return place
         kept = self.answers.get(key)
+        if kept is not None and kept.end in LASTING and kept.end != "menu":
+            # the same inputs end so again; nobody need wait for that
+            text = f"case {number} has no menu: {kept.end}: {kept.reason}"
+            raise InputFaults([Fault("--open", 0, text)])
         found, options = planned(self.study.layers.root, self.config(case), case.text(self.study))
         if found.menu is None:
             why = f": {kept.end}: {kept.reason}" if kept is not None else ""

@@ -73,7 +73,7 @@ def compare_page(name: str, rows: Sequence[Row], width: int) -> RenderableType:
         parts += [cell(""), cell(LEGEND, STYLES["quiet"])]
     said = [r.answer.figures.get("losses_counted") for r in answered if r.answer is not None]
     counted = {word == "yes" for word in said if word is not None}
-    return Group(*parts, cautions_where(counted or {False}))
+    return Group(*parts, cautions_where(counted))
 
 
 LEGEND = (
@@ -98,7 +98,8 @@ def _plots(name: str, rows: Sequence[Row], width: int) -> list[RenderableType]:
 
 def _count(rows: Sequence[Row]) -> str:
     answered = [r.answer.end for r in rows if r.answer is not None]
-    ends = [f"{answered.count(end)} {word}" for end, word in ENDS.items() if end in answered]
+    words = {**ENDS, "menu": "with a menu", "faults": "with faults in the input"}
+    ends = [f"{answered.count(end)} {word}" for end, word in words.items() if end in answered]
     open_ = len(rows) - len(answered)
     ends += [f"{open_} not planned yet"] if open_ else []
     return f"{many(len(rows), 'case')}: {', '.join(ends)}."
@@ -205,7 +206,7 @@ def _losses(line: Line) -> list[str]:
                 first.setdefault(f"{column_name(column)} of {person}", row)
     if not first:
         return []
-    words = "; ".join(f"{what} from {_span(line, row, row)}" for what, row in first.items())
+    words = "; ".join(f"{what} from {_span(line, row, row)} on" for what, row in first.items())
     return [f"Losses in storage make a floor bind: {words}."]
 
 

@@ -49,7 +49,8 @@ def exchange_page(problem: Problem, found: Sequence[Exchange]) -> RenderableType
         "the price of soft limits missed) while this person has at least the liking beside it, and with "
         f"{step} point of it more.",
         "Cost: by how much that bound falls, in points. Rate: points lost for each point at the first level. "
-        "Both are the relaxation's finding, no proof about menus.",
+        "Cost and rate are the relaxation's finding, no proof about menus. No answer: the relaxation cannot "
+        "give this person a point more.",
     )
     return Group(head, table, *(cell(note, STYLES["quiet"]) for note in notes))
 

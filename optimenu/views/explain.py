@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimenu.explain.levers import stays
+from optimenu.files import shown_path
 from optimenu.rules.base import plain, unit_word
 from optimenu.views.console import ABOVE, BELOW, STYLES, cell, heading, marked, sign
 from optimenu.views.impossible import WHO
@@ -35,10 +36,13 @@ _STATE = {
 }
 
 
-def explain_page(
-    case: Case, conflict: Conflict, ways: WaysOut, text: str, folder: Path | None = None
-) -> RenderableType:
-    """The limits in conflict, then what would give a menu.
+def conflict_page(conflict: Conflict, moves: int) -> RenderableType:
+    """The limits in conflict; what is known of them where that is not decided within the moves."""
+    return Group(*_conflict(conflict, moves))
+
+
+def ways_page(case: Case, ways: WaysOut, text: str, folder: Path | None = None) -> RenderableType:
+    """What would give a menu.
 
     Parameters
     ----------
@@ -47,7 +51,7 @@ def explain_page(
     folder : Path or None
         Where the ways were written.
     """
-    return Group(*_conflict(conflict, ways.moves), *_ways(case, ways, text, folder), Text(), *_cautions())
+    return Group(*_ways(case, ways, text, folder), Text(), *_cautions())
 
 
 def _conflict(conflict: Conflict, moves: int) -> list[RenderableType]:
@@ -123,7 +127,7 @@ def _ways(case: Case, ways: WaysOut, text: str, folder: Path | None) -> list[Ren
     if ways.others:
         who = ways.others[0].who
         parts += [heading(f"What the {who} could change"), _table(case, ways, ways.others)]
-        parts.append(cell(f"Ask the {who}; then: optimenu explain {case.files[0].name} --role {who}"))
+        parts.append(cell(f"Ask the {who}; then: optimenu explain {shown_path(case.files[0])} --role {who}"))
     elif not ways.working:
         parts.append(cell("No change that a higher role could make was found to give one either."))
     if ways.working or ways.others:

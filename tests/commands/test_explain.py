@@ -15,6 +15,7 @@ from optimenu.commands.app import app
 from optimenu.errors import InputFaults, Interrupted, ProvedImpossible, Undecided
 from optimenu.explain.conflict import Conflict
 from optimenu.explain.ways import WaysOut
+from optimenu.files import shown_path
 from optimenu.rules.stowage import Stowage
 from tests.commands.small import CONFIG, write_project
 from tests.explain.no_menu import CASES
@@ -89,11 +90,42 @@ def test_a_course_that_no_item_takes_is_named_alone(tmp_path: Path) -> None:
 
 
 def test_who_may_change_nothing_that_helps_is_told_whom_to_ask(tmp_path: Path) -> None:
-    done = explain(CASES["repeats in a small catalogue"].write(tmp_path / "project"))
+    config = CASES["repeats in a small catalogue"].write(tmp_path / "project")
+    done = explain(config)
     text = flat(done.stdout)
     assert "Nothing that the planner may loosen gives a menu." in text
     assert "What the dietitian could change" in text
-    assert "Ask the dietitian; then: optimenu explain plan.toml --role dietitian" in text
+    asked = f"then: optimenu explain {shown_path(config)} --role dietitian"
+    assert "".join(asked.split()) in "".join(text.split())
+
+
+def test_the_config_says_who_asks_where_the_command_does_not(tmp_path: Path) -> None:
+    config = CASES["repeats in a small catalogue"].write(tmp_path / "project")
+    config.write_text('role = "dietitian"\n' + config.read_text())
+    assert "Ways out for the dietitian" in explain(config).stdout
+
+
+def test_what_stands_in_the_way_is_told_before_the_ways_are_looked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(*_: Any) -> WaysOut:
+        raise Interrupted(explain_none.STOPPED)
+
+    monkeypatch.setattr(explain_none, "sought", stopped)
+    done = explain(write_project(tmp_path / "project", MASS))
+    assert isinstance(done.exception, Interrupted)
+    assert "What stands in the way" in done.stdout and "Ways out" not in done.stdout
+    assert explain_none.LOOKING in flat(done.stderr)
+
+
+def test_a_folder_for_ways_that_are_not_there_is_said_not_to_be_written(tmp_path: Path) -> None:
+    config = CASES["repeats in a small catalogue"].write(tmp_path / "project")
+    folder = config.parent / "ways"
+    done = explain(config, "--out", str(folder))
+    assert not folder.exists()
+    assert "was not written: nothing that the planner may change was found to give a menu." in flat(
+        done.stderr
+    )
 
 
 def test_nobody_can_help_where_a_prescription_forbids_what_the_courses_need(tmp_path: Path) -> None:

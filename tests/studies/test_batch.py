@@ -12,7 +12,9 @@ from pathlib import Path
 
 import pyarrow.parquet as pq
 import pytest
+from typer.testing import CliRunner
 
+from optimenu.commands.app import app
 from optimenu.errors import InputFaults
 from optimenu.exports.run_folder import read_run
 from optimenu.studies import bundle
@@ -149,7 +151,7 @@ def test_faults_of_a_case_are_its_row(tmp_path):
     assert ends[0] == ("menu", "")
     assert [end for end, _ in ends[1:]] == ["faults"] * 5
     assert ends[1][1].startswith(
-        "plan-changed.toml:12 [stowage] gross_kg: needs a number in kg, above 0, found -1"
+        "set by the study: [stowage] gross_kg: needs a number in kg, above 0, found -1"
     )
     assert 'found "heavy"' in ends[2][1]
     assert "is before first_date" in ends[3][1]
@@ -157,6 +159,30 @@ def test_faults_of_a_case_are_its_row(tmp_path):
     assert "only the dietitian may change this" in ends[5][1]
     # no word of where the worker keeps its inputs
     assert not any("/" in reason for _, reason in ends)
+
+
+def test_a_case_known_to_have_no_menu_is_not_planned_again(few, tmp_path, monkeypatch):
+    folder = StudyFolder(few[1])
+    run = StudyRun(folder, *folder.study(tmp_path / "place"))
+    monkeypatch.setattr("optimenu.studies.run.planned", broken)
+    with pytest.raises(InputFaults, match="case 5 has no menu: impossible: "):
+        run.open(5)
+
+
+def test_a_study_of_faults_alone_ends_as_faults_do(tmp_path):
+    text = FEW.replace("[25, 90]", "[-1, -2]").replace("[6, 12, 18]", "[6]")
+    study, out = write_study(tmp_path / "project", text), tmp_path / "out"
+    done = CliRunner().invoke(app, ["compare", str(study), "--out", str(out), "--workers", "1"])
+    assert done.exit_code == InputFaults.exit_code
+    assert "2 cases: 2 with faults in the input." in done.stdout
+    assert "Every case has faults in the input" in done.stderr and "--open" not in done.stderr
+
+
+def test_the_end_says_where_the_results_lie_and_how_to_open_a_case(few):
+    done = CliRunner().invoke(app, ["compare", str(few[1])])
+    text = " ".join(done.stderr.split())
+    assert done.exit_code == 0
+    assert f"{RESULTS_CSV}, {RESULTS}, charts." in text and "--open 1" in text
 
 
 def test_a_fault_of_ours_in_the_worker_ends_the_batch(tmp_path):
