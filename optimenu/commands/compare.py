@@ -183,7 +183,7 @@ def _open(found: StudyRun, number: int, *, as_json: bool) -> None:
 
     from optimenu.views.console import error_console
 
-    kept = any(c.number == number and found.place(c).exists() for c in found.cases)
+    kept = any(c.number == number and found.kept(c) is not None for c in found.cases)
     if not kept:
         error_console().print(f"planning case {number} again, as its run was not kept ...", highlight=False)
     folder = found.open(number)

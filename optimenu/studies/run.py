@@ -124,6 +124,10 @@ class StudyRun:
             if key == answer.key and answer.run is not None and self.folder.run(case.number, key) is None:
                 self.folder.keep_run(case.number, key, answer.run)
 
+    def kept(self, case: StudyCase) -> Path | None:
+        """Return the folder of a case's run where it was kept."""
+        return self.folder.run(case.number, self.keys[self.cases.index(case)])
+
     def open(self, number: int) -> Path:
         """Return the folder of a case's run; it is planned again where it was not kept.
 
@@ -140,8 +144,7 @@ class StudyRun:
         if case is None:
             text = f"no case {number}; they are numbered 1 to {len(self.cases)}"
             raise InputFaults([Fault("--open", 0, text)])
-        key = self.keys[self.cases.index(case)]
-        place = self.folder.run(number, key)
+        key, place = self.keys[self.cases.index(case)], self.kept(case)
         if place is not None:
             return place
         kept = self.answers.get(key)
