@@ -236,9 +236,10 @@ def prove_run(
     """
     worth = build(case.problem, case.rules)
     if not case.least_first:
-        value = record["value"] if planned else None
+        # what a record does not say it claims wrongly
+        value, bound = (str(record.get(key, "nothing")) for key in ("value", "bound"))
         program = priced(worth, scale.prices)
-        return prove(program, certificates[1], report, bound=record["bound"], value=value)
+        return prove(program, certificates[1], report, bound=bound, value=value if planned else None)
     try:
         claims = Claims.of(record, [p.id for p in case.problem.people])
     except AuditFailed as error:
@@ -295,10 +296,12 @@ def scale_faults(base: Case, scale: Scale) -> list[str]:
 
 def _number(text: Decimal | str) -> Decimal:
     """Return a claim as a number; one that is none claims the impossible, so it never stands."""
+    never = Decimal("-Infinity")
     try:
-        return Decimal(text)
+        value = Decimal(text)
     except ArithmeticError:
-        return Decimal("-Infinity")
+        return never
+    return value if value.is_finite() else never
 
 
 def claimed(units: int) -> Decimal:

@@ -11,7 +11,7 @@ The mean m of menus with ``l - s >= z``: with any k of 1 or more, m is at most
 where p are the prices of the mean. When no ``k q - p`` is negative and their sum times the bests, R, is no
 less than ``k - 1``, that is at most ``k B - R z``, because ``worth >= (z + s) best``.
 
-All in fractions; nothing here is shared with the code that makes the claims.
+All in fractions; of the code that makes the claims only that is used which puts prices into a Program.
 """
 
 from __future__ import annotations
@@ -112,7 +112,7 @@ def check_least(worth: Program, scale: Scale, certificate: Certificate, prices: 
     total = _times_best(map(Fraction, prices), scale)
     if total < 1:
         raise AuditFailed("the persons' weights in the bound on the least liking sum to less than 1")
-    proved = check_bound(priced(worth, prices), certificate).proved
+    proved = _proved(worth, prices, certificate)
     return _up(Fraction(proved, 10**GOAL_DECIMALS) / total)
 
 
@@ -141,7 +141,7 @@ def check_mean(
     total = _times_best(rest, scale)
     if total < k - 1:
         raise AuditFailed("the persons' weights in the bound on the mean sum to less than its factor asks")
-    proved = check_bound(priced(worth, prices), certificate).proved
+    proved = _proved(worth, prices, certificate)
     return _up(k * Fraction(proved, 10**GOAL_DECIMALS) - total * Fraction(level))
 
 
@@ -168,7 +168,7 @@ def others_bound(
         When the certificate does not hold.
     """
     _usable(prices, scale)
-    proved = check_bound(priced(worth, prices), certificate).proved
+    proved = _proved(worth, prices, certificate)
     # worth >= level best, at a price that is not negative
     own = Fraction(prices[person]) * Fraction(scale.best[person]) * Fraction(level)
     return _up(Fraction(proved, 10**GOAL_DECIMALS) - own)
@@ -182,6 +182,15 @@ def _usable(prices: Sequence[Decimal], scale: Scale) -> None:
         if not 0 <= price < _MOST or not isinstance(places, int) or places < -PRICE_DECIMALS:
             text = f"the price {price} in a bound is not from 0 on, with {PRICE_DECIMALS} decimals at most"
             raise AuditFailed(text)
+
+
+def _proved(worth: Program, prices: Sequence[Decimal], certificate: Certificate) -> int:
+    """What the certificate proves of the program at some prices, whole goal units."""
+    try:
+        program = priced(worth, prices)
+    except OverflowError as error:
+        raise AuditFailed(f"{error}: {max(prices)}") from None
+    return check_bound(program, certificate).proved
 
 
 def _times_best(prices: Any, scale: Scale) -> Fraction:

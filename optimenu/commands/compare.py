@@ -58,6 +58,7 @@ def run(
         if not study.is_dir():
             _plan(found, study, workers, scheduler, halt, asked, runs=runs)
         _show(found, as_json=as_json)
+    _close(found)
 
 
 def _found(study: Path, out: Path | None, place: Path) -> StudyRun:
@@ -182,11 +183,34 @@ def _open(found: StudyRun, number: int, *, as_json: bool) -> None:
 
     from optimenu.views.console import error_console
 
+    kept = any(c.number == number and found.kept(c) is not None for c in found.cases)
+    if not kept:
+        error_console().print(f"planning case {number} again, as its run was not kept ...", highlight=False)
     folder = found.open(number)
     if as_json:
         print(json.dumps({"case": number, "run": str(folder)}, indent=1))
     text = f"Case {number} is the run {folder}. Read it with: optimenu show {folder}"
     error_console().print(text, highlight=False)
+
+
+def _close(found: StudyRun) -> None:
+    """Say where the results lie and what can be done next; end as faults do where every case has some."""
+    from optimenu.errors import InputFaults
+    from optimenu.studies.folder import CHARTS, RESULTS, RESULTS_CSV
+    from optimenu.views.console import error_console
+
+    def aside(text: str) -> None:
+        error_console().print(text, highlight=False)
+
+    folder, rows = found.folder.path, found.rows()
+    aside(f"Written to {folder}: {RESULTS_CSV}, {RESULTS}, {CHARTS}.")
+    ends = {row.answer.end for row in rows if row.answer is not None}
+    menu = next((r.case.number for r in rows if r.answer is not None and r.answer.end == "menu"), None)
+    if menu is not None:
+        aside(f"Make a case a run, such as case {menu}: optimenu compare {folder} --open {menu}")
+    if ends == {"faults"}:
+        aside("Every case has faults in the input: correct the study or its config and run it again.")
+        raise typer.Exit(InputFaults.exit_code)
 
 
 def _show(found: StudyRun, *, as_json: bool) -> None:

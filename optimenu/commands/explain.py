@@ -18,9 +18,12 @@ if TYPE_CHECKING:
 def run(
     config: Annotated[Path, typer.Argument(help="The config, a TOML file.")],
     role: Annotated[
-        str,
-        typer.Option(help="Who asks: planner, dietitian or physician. Only what they may change is offered."),
-    ] = "planner",
+        str | None,
+        typer.Option(
+            help="Who asks: planner, dietitian or physician; else who the config says writes it. Only what "
+            "they may change is offered."
+        ),
+    ] = None,
     person: Annotated[str | None, typer.Option(help="Only what concerns this person, by id.")] = None,
     item: Annotated[str | None, typer.Option(help="Only what concerns this item, by id.")] = None,
     run_folder: Annotated[
@@ -29,6 +32,10 @@ def run(
     ] = None,
     replan: Annotated[
         bool, typer.Option("--replan", help="Also search what the menu gains by the dearest limits: minutes.")
+    ] = False,
+    exchange: Annotated[
+        bool,
+        typer.Option("--exchange", help="Also what a point more for one person costs the others: minutes."),
     ] = False,
     everything: Annotated[bool, typer.Option("--all", help="Long lists in full.")] = False,
     out: Annotated[
@@ -49,7 +56,7 @@ def run(
     from optimenu.commands.explain_none import look_at, no_menu
     from optimenu.solve.halt import Halt
 
-    who = _role(role)
+    who = None if role is None else _role(role)
     halt = Halt(None)
     with Asked(halt) as asked:
         case, options = _given(config, seed, moves, threads)
@@ -59,10 +66,11 @@ def run(
         if spoken is None:
             planned = _planned(case, options, halt, asked)
             if planned is None or planned.outcome.end != "menu":
-                planned = no_menu(case, planned, who, options, out, asked, as_json=as_json)
+                asking = who or case.settings.role or "planner"
+                planned = no_menu(case, planned, asking, options, out, asked, as_json=as_json)
             spoken = planned_now(planned)
         again = (options.moves, options.seed, options.threads) if replan else None
-        told = told_of(case, spoken, people, item, again, asked)
+        told = told_of(case, spoken, people, item, again, asked, exchange=exchange)
     show_menu(case, spoken, told, everything=everything, as_json=as_json)
 
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from optimenu.audit.menu import Report
     from optimenu.commands.ctrl_c import Asked
     from optimenu.config.case import Case
     from optimenu.errors import Fault
+    from optimenu.explain.exchange import Exchange
     from optimenu.explain.told import Told
     from optimenu.menu.menu import Menu
     from optimenu.planning import Planned
@@ -102,21 +104,13 @@ def earlier(case: Case, run: Path | None, parent: Path = Path("runs")) -> Spoken
 
 def _read(case: Case, folder: Path) -> tuple[Spoken | None, list[str]]:
     """A run's menu, or the inputs in which it differs from the case."""
-    from decimal import Decimal
-
-    from optimenu.errors import Fault, InputFaults
-    from optimenu.exports.run_folder import sha256
-    from optimenu.files import shown_path
+    from optimenu.exports.record import inputs_of
+    from optimenu.exports.run_folder import read_record
     from optimenu.menu.read import read_menu
-    from optimenu.solve.liking import Scale
 
-    try:
-        record = json.loads((folder / "record.json").read_text())
-        then: Mapping[str, str] = record["inputs"]
-        scale = Scale(tuple(Decimal(p["best"]) for p in record["people"]))
-    except (OSError, ValueError, KeyError, TypeError):
-        raise InputFaults([Fault(shown_path(folder / "record.json"), 0, "cannot be read")]) from None
-    now = {p.relative_to(case.root).as_posix(): sha256(case.contents(p)) for p in case.files}
+    record, scale = read_record(folder)
+    then: Mapping[str, str] = record["inputs"]
+    now = inputs_of(case)
     differ = sorted(k for k in {*then, *now} if then.get(k) != now.get(k))
     if differ:
         return None, differ
@@ -137,6 +131,8 @@ def told_of(
     item: str | None,
     replan: tuple[int, int, int] | None,
     asked: Asked,
+    *,
+    exchange: bool = False,
 ) -> Told:
     """Find what the limits of a menu cost, or why an item is not on it; Ctrl-C ends it at once.
 
@@ -164,18 +160,41 @@ def told_of(
 
     def work() -> Told:
         prices = prices_of(case, scale=spoken.scale, program=spoken.program, menu=spoken.menu)
-        return tell(prices, report.value, people=people, item=item, replan=replan)
+        told = tell(prices, report.value, people=people, item=item, replan=replan)
+        return replace(told, exchanges=_exchanged(case, spoken, report)) if exchange else told
 
     return waited(work, asked)
 
 
+def _exchanged(case: Case, spoken: Spoken, report: Report) -> tuple[Exchange, ...]:
+    from optimenu.explain.exchange import exchanges
+    from optimenu.program.build import build
+    from optimenu.views.console import error_console
+
+    def said(person: str) -> None:
+        error_console().print(f"asking what more for {person} costs the others ...", highlight=False)
+
+    return exchanges(
+        [p.id for p in case.problem.people],
+        build(case.problem, case.rules),
+        spoken.scale,
+        liking=[one.liking for one in report.liked],
+        progress=said,
+    )
+
+
 def show_menu(case: Case, spoken: Spoken, told: Told, *, everything: bool, as_json: bool) -> None:
     """Write what was told of a menu."""
+    from rich.text import Text
+
     from optimenu.exports.worth import worth_data
     from optimenu.views.console import output_console
+    from optimenu.views.exchange import exchange_page
     from optimenu.views.worth import worth_page
 
     if as_json:
         print(json.dumps({"menu": spoken.source, **worth_data(case, told)}, indent=1))
     else:
-        output_console().print(worth_page(case, told, source=spoken.source, everything=everything))
+        more = [Text(), exchange_page(case.problem, told.exchanges)] if told.exchanges else []
+        page = worth_page(case, told, source=spoken.source, everything=everything, more=more)
+        output_console().print(page)

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import json
-import threading
-from concurrent.futures import Future
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Collection
     from pathlib import Path
     from typing import TypeVar
 
@@ -25,8 +23,7 @@ if TYPE_CHECKING:
 
     T = TypeVar("T")
 
-LOOK = 0.1
-"""Seconds between two looks at whether the user asks for an end."""
+LOOKING = "looking for the smallest changes that give a menu: minutes where many limits are in the way"
 STOPPED = "stopped before the answer was known: nothing was written"
 
 
@@ -85,16 +82,25 @@ def no_menu(
     with Watch() as watch:
         watch.phase("finding limits that cannot hold together")
         conflict = waited(lambda: found(case, near), asked)
-        if conflict.status == "none":
-            return _direct(case, options)
+        menu = conflict.menu
+        if menu is not None:
+            watch.phase("planning from a menu found on the way")
+            return waited(lambda: from_menu(case, menu, options), asked)
+    if not as_json:
+        # the ways may take minutes more; what is known is told first
+        _tell_conflict(conflict, options)
+    with Watch() as watch:
+        watch.phase(LOOKING)
 
         def tell(text: str) -> None:
             watch.phase(f"trying: {text}")
 
         ways = waited(lambda: sought(case, role, options, tell), asked)
-    proved = planned is None or planned.outcome.end == "impossible" or conflict.status == "conflict"
+    proofs = {conflict.proof, "exact" if planned is None else planned.outcome.proof}
     _told(case, conflict, ways, _written(case, ways, out), as_json=as_json)
-    raise _end(proved)
+    if out is not None and not ways.working:
+        _tell_unwritten(out, role)
+    raise _end(proofs)
 
 
 def found(case: Case, near: NDArray[np.int64] | None) -> Conflict:
@@ -119,34 +125,26 @@ def waited(work: Callable[[], T], asked: Asked) -> T:
     Interrupted
         On a Ctrl-C: there is nothing to keep.
     """
+    from optimenu.commands.progress import meanwhile
     from optimenu.errors import Interrupted
 
-    done: Future[T] = Future()
-
-    def run() -> None:
-        try:
-            done.set_result(work())
-        except BaseException as error:
-            done.set_exception(error)
-
-    threading.Thread(target=run, daemon=True).start()
-    while True:
-        try:
-            return done.result(timeout=LOOK)
-        except TimeoutError:
-            if done.done():
-                raise
+    def look() -> None:
         if asked.times:
             raise Interrupted(STOPPED)
 
+    return meanwhile(work, look)
 
-def _direct(case: Case, options: Options) -> Planned:
-    """Plan with the plain model, which is known to have a menu."""
+
+def from_menu(case: Case, counts: NDArray[np.int64], options: Options) -> Planned:
+    """Plan from a menu that was found on the way, so that there is one for certain."""
     from dataclasses import replace
 
+    from optimenu.menu.menu import from_counts
     from optimenu.planning import plan
+    from optimenu.program.build import build
 
-    return plan(case, replace(options, method="direct"))
+    start = from_counts(case.problem, build(case.problem, case.rules), counts)
+    return plan(case, replace(options, start=start))
 
 
 def _written(case: Case, ways: WaysOut, out: Path | None) -> Path | None:
@@ -172,10 +170,26 @@ def _written(case: Case, ways: WaysOut, out: Path | None) -> Path | None:
     return out
 
 
+def _tell_conflict(conflict: Conflict, options: Options) -> None:
+    from optimenu.views.console import output_console
+    from optimenu.views.explain import conflict_page
+
+    console = output_console()
+    console.print(conflict_page(conflict, options.moves))
+    console.file.flush()
+
+
+def _tell_unwritten(out: Path, role: Writer) -> None:
+    from optimenu.views.console import error_console
+
+    text = f"{out} was not written: nothing that the {role} may change was found to give a menu."
+    error_console().print(text, highlight=False)
+
+
 def _told(case: Case, conflict: Conflict, ways: WaysOut, folder: Path | None, *, as_json: bool) -> None:
     from optimenu.exports.explain import explain_data, names, way_text
     from optimenu.views.console import output_console
-    from optimenu.views.explain import explain_page
+    from optimenu.views.explain import ways_page
 
     if as_json:
         written = (
@@ -186,15 +200,18 @@ def _told(case: Case, conflict: Conflict, ways: WaysOut, folder: Path | None, *,
         print(json.dumps(explain_data(case, conflict, ways, written), indent=1))
     else:
         text = way_text(case, ways.working[0]) if ways.working else ""
-        output_console().print(explain_page(case, conflict, ways, text, folder))
+        output_console().print(ways_page(case, ways, text, folder))
 
 
-def _end(proved: bool) -> OptimenuError:
+def _end(proofs: Collection[str]) -> OptimenuError:
+    """End as far as it was proved: in whole numbers, by the solver, or not at all."""
     from optimenu.errors import ProvedImpossible, Undecided
 
     error: OptimenuError
-    if proved:
-        error = ProvedImpossible("no menu can keep all limits")
+    if "exact" in proofs:
+        error = ProvedImpossible("no menu can keep all limits: proved")
+    elif "solver" in proofs:
+        error = ProvedImpossible("no menu can keep all limits, as HiGHS finds; no exact proof")
     else:
         error = Undecided("no menu was found, and none proved impossible; more --moves may decide it")
     error.told_as_json = True

@@ -186,7 +186,7 @@ def _show(planned: Planned, options: Options, folder: Path, asked: Asked, *, as_
         aside(f"{planned.left_out} {word} of the menu started from cannot be any more: left out.")
     if data["beside_start"]:
         aside(beside_words(data["beside_start"]))
-    if not outcome.reached and outcome.ended == "moves":
+    if options.ends_at_gap and not outcome.reached and outcome.ended == "moves":
         aside(f"The gap asked for, {options.gap:.2%}, was not reached; more --moves may help.")
     if outcome.ended == "seconds":
         aside(f"Ended by the clock, --seconds {options.seconds:g}: the best menu found within it.")

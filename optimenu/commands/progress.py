@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from concurrent.futures import Future
+from concurrent.futures import Future, wait
 from typing import TYPE_CHECKING, TypeVar
 
 from optimenu.commands.ctrl_c import NOTHING
@@ -157,6 +157,27 @@ def in_a_thread(
     Interrupted
         On a Ctrl-C while there is nothing to keep, or on a second one: at once.
     """
+    told = False
+
+    def look() -> None:
+        nonlocal told
+        if asked.times > 1 or (asked.times and not kept()):
+            raise Interrupted(NOTHING)
+        if asked.times and not told:
+            told = True
+            watch.phase(f"stopping; {what} is kept (Ctrl-C again: at once)")
+
+    return meanwhile(work, look)
+
+
+def meanwhile(work: Callable[[], T], look: Callable[[], None]) -> T:
+    """Do some work in another thread, and look at something again and again until it is done.
+
+    Parameters
+    ----------
+    look : callable
+        What it raises ends the wait; the work is left alone then.
+    """
     done: Future[T] = Future()
 
     def run() -> None:
@@ -165,17 +186,8 @@ def in_a_thread(
         except BaseException as error:
             done.set_exception(error)
 
-    # a daemon, so that a second Ctrl-C need not wait for it
+    # a daemon, so that who ends the wait need not wait for it
     threading.Thread(target=run, daemon=True).start()
-    told = False
-    while True:
-        try:
-            return done.result(timeout=LOOK)
-        except TimeoutError:
-            if done.done():
-                raise
-        if asked.times > 1 or (asked.times and not kept()):
-            raise Interrupted(NOTHING)
-        if asked.times and not told:
-            told = True
-            watch.phase(f"stopping; {what} is kept (Ctrl-C again: at once)")
+    while not wait([done], LOOK).done:
+        look()
+    return done.result()

@@ -17,6 +17,7 @@ from optimenu.config.changes import Change
 from optimenu.config.days import known_kinds, plan_days
 from optimenu.config.keeping import storage_of
 from optimenu.config.main_settings import ConfigBase, config_model
+from optimenu.config.people import marks, person_of
 from optimenu.config.roles import refused
 from optimenu.config.sift import sift
 from optimenu.config.table_plan import tables
@@ -24,7 +25,7 @@ from optimenu.config.toml_layers import Layers, read_layers
 from optimenu.config.toml_spots import place_of
 from optimenu.config.validate import validate
 from optimenu.crew.acceptance import acceptances
-from optimenu.crew.people import EnergyTable, Person, PersonTable, requirement
+from optimenu.crew.people import Person
 from optimenu.crew.prescriptions import (
     Prescription,
     PrescriptionFile,
@@ -47,7 +48,6 @@ if TYPE_CHECKING:
     from optimenu.rules.base import Rule
 
 T = TypeVar("T")
-LOW_FLOOR = 5
 ENERGY = "ENERC_KCAL_kcal"
 
 
@@ -249,10 +249,10 @@ class _Loader:
         days, sequence, dates = plan_days(settings, scripts, self._fault)
         people = tuple(
             p
-            for name, table in settings.people.items()
-            if (p := self._person(settings, name, table, scripts.get(name, Prescription()))) is not None
+            for name in settings.people
+            if (p := person_of(settings, name, scripts.get(name, Prescription()), self._fault)) is not None
         )
-        self._marks(settings)
+        marks(settings, self._fault)
         loads = self._loads(settings, stock)
         found = tables(settings, people, days, catalogue, self._fault)
         self._script_names(whole, settings.people)
@@ -287,47 +287,6 @@ class _Loader:
             plain_water_on=water.plain_ml_on,
             storage=None if settings.storage is None else storage_of(settings.storage, catalogue, losses),
         )
-
-    def _marks(self, settings: ConfigBase) -> None:
-        """Two people with one mark could not be told apart on a label."""
-        first: dict[str, str] = {}
-        for name, table in settings.people.items():
-            if table.mark is not None:
-                other = first.setdefault(table.mark.upper(), name)
-                if other != name:
-                    self._fault(("people", name, "mark"), f'"{table.mark}" is the mark of {other} already')
-
-    def _person(
-        self, settings: ConfigBase, name: str, table: PersonTable, script: Prescription
-    ) -> Person | None:
-        kcal: dict[str, Decimal] = {}
-        steps: list[str] = []
-        known = known_kinds(settings)
-        sources: list[tuple[str, tuple[str, ...], EnergyTable]] = [("", ("energy",), table.energy)]
-        sources += [(kind, ("energy_on", kind), t) for kind, t in table.energy_on.items()]
-        for kind, keys, source in sources:
-            if kind and kind not in known:
-                text = f'no day kind "{kind}".{nearest(kind, known)}'
-                self._fault(("people", name, *keys), text)
-            if source.ways() != 1:
-                text = "needs exactly one of kcal, hours, or edition with activity"
-                self._fault(("people", name, *keys), text)
-                continue
-            try:
-                kcal[kind], lines = requirement(table, source)
-                steps += [f"{kind}: {line}" if kind else line for line in lines]
-            except ValueError as error:
-                for text in getattr(error, "messages", (str(error),)):
-                    self._fault(("people", name, *keys), text)
-        if table.floor < LOW_FLOOR and table.floor_reason is None:
-            text = f"a floor under {LOW_FLOOR} needs a floor_reason"
-            self._fault(("people", name, "floor"), text)
-        if "" not in kcal:
-            return None
-        return Person(
-            name, table.name, table.sex, table.age, table.mass_kg, table.height_m, table.floor, kcal, script,
-            table.mark or "", table.colour or "", tuple(steps),
-        )  # fmt: skip
 
     def _loads(self, settings: ConfigBase, stock: tuple[StockRow, ...] | None) -> tuple[Load, ...]:
         stay = settings.stay

@@ -74,6 +74,11 @@ def open_points(case: Case) -> list[OpenPoint]:
     return [p for p in points if p.facts]
 
 
+def bare_courses(case: Case) -> list[dict[str, Any]]:
+    """Courses that must be served and for which nothing is left, as the facts of ``no_item`` give them."""
+    return list(_Look(case).without_item())
+
+
 class _Look:
     def __init__(self, case: Case) -> None:
         self.case = case

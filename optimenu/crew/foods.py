@@ -52,7 +52,7 @@ class Foods(Named):
         words += [f"what may contain {a.replace('_', ' ')}" for a in self.contains]
         if self.column is not None:
             nutrient = BY_COLUMN.get(self.column)
-            name, unit = (nutrient.name.lower(), nutrient.unit) if nutrient else (self.column, "")
+            name, unit = (nutrient.inside, nutrient.unit) if nutrient else (self.column, "")
             amount = f"{self.most.normalize():f} {unit}".rstrip()
             words.append(f"more than {amount} of {name}" if self.most else f"any {name}")
         return ", ".join(words)

@@ -63,13 +63,13 @@ class PersonTable(Settings):
     sex: Literal["female", "male"]
     """As the reference tables use it."""
     age: Annotated[Whole, Unit("years")]
-    """On the first day; the tables cover 19 and over."""
+    """On the first day; the tables cover 19 to 110, and nobody else can be planned for."""
     mass_kg: Annotated[Positive, Unit("kg")]
     """Body mass."""
     height_m: Annotated[Positive, Span(above=0, most=3), Unit("m")]
     """Height."""
     state: Text | None = None
-    """Pregnant or lactating: refused, the tables in use do not cover it."""
+    """Pregnant, lactating or any other: refused, the tables in use do not cover it."""
     energy: EnergyTable
     """Requirement on every day without one of its own."""
     energy_on: dict[str, EnergyTable] = Field(default_factory=dict)

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 NAMED = ("nutrients", "avoid")
 """Rules of which one key speaks of several nutrients, diets, allergens; elsewhere the key names what is
 meant, or speaks of many items or stretches of dates alike."""
-OPEN: frozenset[int] = frozenset()
 
 
 class Grain(NamedTuple):
@@ -71,13 +70,34 @@ class Board:
         return frozenset(range(len(self.grains))) - self.patterns
 
 
-def board(problem: Problem, rules: Sequence[Rule[Any]], program: Program, *, refused: bool = False) -> Board:
+@dataclass(frozen=True, eq=False)
+class Refused:
+    """What refuses the servings of a program.
+
+    Attributes
+    ----------
+    who : dict of Grain to str
+        Limits that refuse some serving, and who may loosen each.
+    sets : tuple of frozenset of Grain
+        Sets of limits; the first is empty.
+    column_set : int64 (n_menu,)
+        Set of limits that refuse each serving.
+    """
+
+    who: Mapping[Grain, str]
+    sets: tuple[frozenset[Grain], ...]
+    column_set: NDArray[np.int64]
+
+
+def board(
+    problem: Problem, rules: Sequence[Rule[Any]], program: Program, refused: Refused | None = None
+) -> Board:
     """Sort the rows of a program of hard limits, and its columns where they may be refused.
 
     Parameters
     ----------
-    refused : bool
-        Whether the program has columns that rules refuse.
+    refused : Refused, optional
+        What refuses the program's servings; None where it has none that are refused.
     """
     numbers: dict[Grain, int] = {}
     by_table = {rule.table: rule for rule in rules}
@@ -88,28 +108,25 @@ def board(problem: Problem, rules: Sequence[Rule[Any]], program: Program, *, ref
         owner[r] = k = numbers.setdefault(grain_of(origin), len(numbers))
         if origin.rule in by_table and by_table[origin.rule].shapes(origin):
             patterns.add(k)
-    sets: dict[frozenset[int], int] = {OPEN: 0}
     column_set = np.zeros(program.n, dtype=np.int64)
+    closing: tuple[frozenset[int], ...] = (frozenset(),)
     who: dict[int, str] = {}
-    if refused:
-        _sort_columns(problem, rules, program, numbers, sets, column_set, who)
-    owned = Owned(program, owner, tuple(sets), column_set)
+    if refused is not None:
+        who = {numbers.setdefault(g, len(numbers)): w for g, w in refused.who.items()}
+        closing = tuple(frozenset(numbers[g] for g in some) for some in refused.sets)
+        column_set[: program.n_menu] = refused.column_set
+    owned = Owned(program, owner, closing, column_set)
     return Board(owned, tuple(numbers), frozenset(patterns), who)
 
 
-def _sort_columns(
-    problem: Problem,
-    rules: Sequence[Rule[Any]],
-    program: Program,
-    numbers: dict[Grain, int],
-    sets: dict[frozenset[int], int],
-    column_set: NDArray[np.int64],
-    who: dict[int, str],
-) -> None:
+def refused_in(problem: Problem, rules: Sequence[Rule[Any]], program: Program) -> Refused:
     """Find the limits that refuse each serving; answers alike are asked for once, as in ``build``."""
     steady = [r for r in rules if not r.by_date]
     dated = [r for r in rules if r.by_date]
-    known: dict[object, frozenset[int]] = {}
+    known: dict[object, frozenset[Grain]] = {}
+    who: dict[Grain, str] = {}
+    sets: dict[frozenset[Grain], int] = {frozenset(): 0}
+    column_set = np.zeros(program.n_menu, dtype=np.int64)
     meals: dict[object, int] = {}
     alike = [
         [meals.setdefault((problem.day_class[d.number], m), len(meals)) for m in d.meals]
@@ -122,18 +139,18 @@ def _sort_columns(
             continue
         place = problem.parties[a], problem.days[d], problem.days[d].meals[m]
         course, item = place[2].courses[k], problem.catalogue.items[i]
-        found = OPEN
+        found: frozenset[Grain] = frozenset()
         for some, key in (
             (steady, (a, alike[d][m], k, i)),
             (dated, ("dated", a, d, m, k, i)),
         ):
             if key not in known:
                 whys = [(rule, why) for rule in some for why in rule.refusals(*place, course, item)]
-                named = [numbers.setdefault(refusal_grain(r, why), len(numbers)) for r, why in whys]
-                who.update(zip(named, (why.who for _, why in whys), strict=True))
-                known[key] = frozenset(named)
+                who.update((refusal_grain(rule, why), why.who) for rule, why in whys)
+                known[key] = frozenset(refusal_grain(rule, why) for rule, why in whys)
             found |= known[key]
         column_set[c] = sets.setdefault(found, len(sets))
+    return Refused(who, tuple(sets), column_set)
 
 
 def refusal_grain(rule: Rule[Any], why: Refusal) -> Grain:

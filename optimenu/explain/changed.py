@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from optimenu.catalogue.stock import STOCK_COLUMNS, StockRow
 from optimenu.config.variant import variant, variant_text
+from optimenu.errors import Fault, InputFaults
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -35,6 +36,10 @@ def changed(case: Case, edits: Sequence[Edit], role: Writer) -> Case:
     InputFaults
         When the edits are not that role's to make, or do not fit the rest.
     """
+    if any(map(_is_script, edits)) and role != "physician":
+        faults = [case.layers.fault(("prescriptions",), f"{e.key}: only the physician may change it")
+                  for e in edits if _is_script(e)]  # fmt: skip
+        raise InputFaults(faults)
     settings = {e.key: e.new for e in edits if not _is_stock(e) and not _is_script(e)}
     out = variant(case.files[0], settings, role=role, root=case.root) if settings else case
     problem = out.problem
@@ -55,12 +60,23 @@ def files(case: Case, edits: Sequence[Edit], role: Writer, folder: Path, name: s
         settings["stock.file"] = f"{name}-stock.csv"
         out[settings["stock.file"]] = _table((*(case.problem.stock or ()), *_lots(case.problem, edits)))
     if any(map(_is_script, edits)):
-        base = case.files[0].parent / case.layers.values["prescriptions"]["file"]
+        base = _named(case, "prescriptions", "file")
         settings["prescriptions.file"] = f"{name}-prescriptions.toml"
         own = {e.key.removeprefix("prescriptions."): e.new for e in edits if _is_script(e)}
         out[settings["prescriptions.file"]] = variant_text(_from(folder, base), own, role=role)
     out[f"{name}.toml"] = variant_text(_from(folder, case.files[0]), settings, role=role)
     return out
+
+
+def _named(case: Case, *keys: str) -> Path:
+    """File that a setting names, wherever the file stands that says so."""
+    value = case.layers.values
+    for key in keys:
+        value = value[key]
+    path = case.layers.path(keys, str(value))
+    if isinstance(path, Fault):
+        raise InputFaults([path])
+    return path
 
 
 def _from(folder: Path, file: Path) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from optimenu.config.roles import RANK
-from optimenu.explain.board import board, grain_of, person_part
+from optimenu.explain.board import board, grain_of, person_part, refused_in
 from optimenu.explain.desk import Desk
 from optimenu.explain.least import least_by_proof, least_by_trial
 from optimenu.explain.tell import Teller
@@ -53,7 +53,8 @@ class Conflict:
     person : str
         Whose own limits they are; empty when the crew's take part.
     members : tuple of Member
-        What the proof leans on most comes first.
+        Limits of rows first, those the proof leans on most before others; then what refuses servings:
+        as long as that stands, the rows cannot hold together.
     patterns : tuple of Limit
         Courses that nothing may fill, where that is the conflict. Patterns of courses and what packs
         hold are taken as given otherwise.
@@ -106,14 +107,12 @@ def conflict(
     -----
     The limits of one person are asked about before the crew's, the linear relaxation (whose answer is
     proved in whole numbers) before whole servings, for which only small programs are tried. First all
-    refusals stand and rows are left out; then, with the rows that are needed, the refusals. A row that is
-    needed while all refusals stand is needed while fewer do, so nothing more can be left out of the two.
+    refusals stand and rows are left out; then, with the rows that are needed, the refusals.
     """
     whole = limits(problem, rules)
-    scopes = [(p, person_part(problem, whole, p)) for p in range(len(problem.people))]
-    if len(problem.people) == 1:
-        scopes = []
-    desks = [(p, Desk(board(problem, rules, part))) for p, part in (*scopes, (None, whole))]
+    alone = range(len(problem.people)) if len(problem.people) > 1 else ()
+    scopes = [*((p, person_part(problem, whole, p)) for p in alone), (None, whole)]
+    desks = [(p, Desk(board(problem, rules, part))) for p, part in scopes]
     for person, desk in desks:
         rows = least_by_proof(desk.ask, desk.board.patterns, desk.board.limits)
         if rows is not None:
@@ -152,39 +151,48 @@ class _Finding:
         self.desk = self._open()
 
     def _open(self) -> Desk:
-        """A board of the needed rows alone, with every serving that some rule refuses."""
-        rules = {r.table: r for r in self.rules}
+        """A board of the needed rows, with every serving that some rule refuses.
+
+        Where what refuses servings has rows too (stock, minutes of the galley), they belong to it.
+        """
+        problem, rules = self.problem, self.rules
+        empty = limits(problem, rules, refused=True, writing=())
+        alone = self.person is not None and not self.first.small
+        if alone and self.person is not None:
+            empty = person_part(problem, empty, self.person)
+        refused = refused_in(problem, rules, empty)
         needed = frozenset(self.rows)
+        by_table = {r.table: r for r in rules}
 
         def wanted(origin: Origin) -> bool:
-            return grain_of(origin) in needed or rules[origin.rule].shapes(origin)
+            grain = grain_of(origin)
+            return grain in needed or grain in refused.who or by_table[origin.rule].shapes(origin)
 
-        speak = {g.rule for g in needed} | {
-            self.first.board.grains[k].rule for k in self.first.board.patterns
-        }
-        program = limits(
-            self.problem,
-            self.rules,
-            refused=True,
-            writing=[r for r in self.rules if r.table in speak],
-            wanted=wanted,
-        )
-        if self.person is not None and not self.first.small:
-            part = person_part(self.problem, program, self.person)
-            # a limit of the crew may have spoken of this person alone only for want of others' servings
+        speak = {g.rule for g in (*needed, *refused.who)}
+        writing = [r for r in rules if r.table in speak or r.table in self._shaping]
+        program = limits(problem, rules, refused=True, writing=writing, wanted=wanted)
+        if alone and self.person is not None:
+            part = person_part(problem, program, self.person)
             if needed <= {grain_of(o) for o in part.origins}:
-                program = part
-        return Desk(board(self.problem, self.rules, program, refused=True))
+                return Desk(board(problem, rules, part, refused))
+            # a limit of the crew spoke of this person alone only for want of others' servings
+            refused = refused_in(problem, rules, program)
+        return Desk(board(problem, rules, program, refused))
+
+    @property
+    def _shaping(self) -> set[str]:
+        """Rules that lay down the shape of the meals."""
+        return {self.first.board.grains[k].rule for k in self.first.board.patterns}
 
     def conflict(self) -> Conflict:
         desk, board = self.desk, self.desk.board
         number = {g: k for k, g in enumerate(board.grains)}
         rows = [number[g] for g in self.rows]
-        refusals = sorted(board.limits - set(rows))
-        found = self._refusals([*board.patterns, *rows], refusals)
+        found = self._least([*rows, *sorted(board.limits - set(rows))])
         if found is None:
             return self._given()
-        members = [*rows, *found]
+        rows = [k for k in found if board.grains[k] in self.rows]
+        members = [*rows, *(k for k in found if k not in rows)]
         without: dict[int, Without] = {}
         if desk.small:
             members, without = self._in_whole_numbers(members)
@@ -192,18 +200,26 @@ class _Finding:
             without = self._looked_for(desk, members, len(rows))
         return self._told(desk, members, without)
 
-    def _refusals(self, fixed: list[int], refusals: list[int]) -> list[int] | None:
-        """Least refusals that leave no menu with the fixed limits; None where that was not shown again."""
-        desk = self.desk
+    def _least(self, candidates: list[int]) -> list[int] | None:
+        """Least of the needed rows and refusals; None where they were not shown impossible again.
+
+        The rows come first. They are left out last, since all that could be was left out before; only rows
+        of what refuses servings may take the place of some. Of refusals those go first that the fewest
+        people may loosen: a conflict is of most use where it names what can be loosened.
+        """
+        desk, fixed = self.desk, self.desk.board.patterns
         if self.proof == "exact":
-            # a conflict is of most use where it names what can be loosened
-            found = least_by_proof(desk.ask, fixed, refusals, {k: RANK[w] for k, w in desk.board.who.items()})
+            needed = set(self.rows)
+            unwanted = {
+                k: 1 + RANK[w] for k, w in desk.board.who.items() if desk.board.grains[k] not in needed
+            }
+            found = least_by_proof(desk.ask, fixed, candidates, unwanted)
             if found is not None:
                 return found
-        if not desk.small or not desk.impossible([*fixed, *refusals]):
+        if not desk.small or not desk.impossible([*fixed, *candidates]):
             return None
         self.proof = "solver"
-        return least_by_trial(desk.impossible, fixed, refusals)
+        return least_by_trial(desk.impossible, fixed, candidates)
 
     def _in_whole_numbers(self, members: list[int]) -> tuple[list[int], dict[int, Without]]:
         """Leave out what whole servings can do without, and say what was found without each limit."""
@@ -247,7 +263,7 @@ class _Finding:
             # found with presolve, not found again without: nothing is claimed
             return Conflict("undecided")
         patterns: list[int] = []
-        if not any(self._has_rows(k) for k in members):
+        if not any(desk.board.grains[k] in self.rows for k in members):
             if self.proof == "exact":
                 patterns = least_by_proof(desk.ask, members, fixed) or []
             else:
@@ -261,9 +277,6 @@ class _Finding:
         if self.person is not None:
             own = self.problem.people[self.person].id
         return Conflict("conflict", own, tuple(told), shapes, self.proof)
-
-    def _has_rows(self, k: int) -> bool:
-        return bool(np.any(self.desk.board.owned.row_owner == k))
 
     def _given(self) -> Conflict:
         """Tell of the rows alone: which refusals take part was not found out."""

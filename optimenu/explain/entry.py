@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.explain.prices import closed, columns_of, scored
+from optimenu.explain.reading import Alike
 from optimenu.program.program import CEIL, LINK
 
 if TYPE_CHECKING:
@@ -224,19 +225,18 @@ def _entries(program: Program, column: int) -> list[tuple[int, float]]:
 
 def _costs(prices: Prices, program: Program, relaxation: Relaxation, column: int) -> tuple[Cost, ...]:
     """What a use of a column costs, by limit, at a relaxation's multipliers; the dearest first."""
-    total: dict[tuple[str, str, str, str, bool], float] = defaultdict(float)
-    rows: dict[tuple[str, str, str, str, bool], list[int]] = defaultdict(list)
+    total: dict[Alike, float] = defaultdict(float)
+    rows: dict[Alike, list[int]] = defaultdict(list)
     for r, a in _entries(program, column):
         y = float(relaxation.multiplier[r])
         if y and a:
-            o = program.origins[r]
-            key = (o.rule, o.key, o.person, o.what, y < 0)
-            total[key] += y * a / 10.0**program.goal_decimals
-            rows[key].append(r)
+            alike = Alike.of(program.origins[r], low_side=y < 0)
+            total[alike] += y * a / 10.0**program.goal_decimals
+            rows[alike].append(r)
     found = []
-    for key, amount in total.items():
-        origins = [program.origins[r] for r in rows[key]]
-        reading = prices.readings.of(origins, low_side=key[-1])
+    for alike, amount in total.items():
+        origins = [program.origins[r] for r in rows[alike]]
+        reading = prices.readings.of(origins, low_side=alike.low_side)
         shape = prices.readings.shapes(origins[0])
-        found.append(Cost(origins[0], key[-1], reading.label, shape, amount))
+        found.append(Cost(origins[0], alike.low_side, reading.label, shape, amount))
     return tuple(sorted(found, key=lambda c: (-abs(c.amount), c.origin)))

@@ -107,7 +107,7 @@ def exchanges(
         mean = model.mean(float("-inf"))
         if mean is None:
             return ()
-        liking = [Decimal(float(v)) for v in model.liking @ mean.answer]
+        liking = [Decimal(float(v)) for v in model.liked(mean.answer)]
     found = []
     for p, person in enumerate(people):
         if stop is not None and stop.is_set():

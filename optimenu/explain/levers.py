@@ -71,7 +71,9 @@ def stays(key: str) -> bool:
 
     Of what a physician lays down only the limits of nutrients are; a tolerable upper intake never is.
     """
-    return key == TOXIC or (key.startswith("prescriptions.") and ".limits." not in key)
+    # prescriptions.people.PERSON.limits. ...: a person, too, may be called "limits"
+    parts = key.split(".")
+    return key == TOXIC or (parts[0] == "prescriptions" and parts[3:4] != ["limits"])
 
 
 class _Lenient:

@@ -15,7 +15,7 @@ import numpy as np
 
 from optimenu.errors import InputFaults, ProvedImpossible, Undecided
 from optimenu.explain.changed import changed
-from optimenu.explain.levers import Board
+from optimenu.explain.levers import Board, stays
 from optimenu.explain.ways import Way, WaysOut
 from optimenu.planning import plan
 from optimenu.program.program import HARD
@@ -303,6 +303,9 @@ class _Finder:
             if not options:
                 return None
             for edit in options[min(choice, len(options) - 1)]:
+                if stays(edit.key):
+                    # whatever a rule offers
+                    return None
                 other = out.get(edit.key)
                 out[edit.key] = edit if other is None else _further(other, edit)
         return tuple(out.values())
@@ -324,11 +327,17 @@ class _Finder:
         who = self._lowest(edits)
         try:
             planned = plan(case, self.options, stop=self.stop)
-        except (ProvedImpossible, NothingLiked, Undecided):
+        except (ProvedImpossible, NothingLiked):
             return Way(edits, "impossible", who)
-        if planned.outcome.end == "menu":
+        except Undecided:
+            return Way(edits, "undecided", who)
+        outcome = planned.outcome
+        if outcome.end == "menu":
             return Way(edits, "menu", who, planned)
-        return Way(edits, "impossible" if planned.outcome.end == "impossible" else "relaxation", who)
+        if outcome.end == "impossible":
+            return Way(edits, "impossible", who)
+        # only a relaxation that has an answer has a bound
+        return Way(edits, "undecided" if outcome.bound is None else "relaxation", who)
 
     def _lowest(self, edits: Sequence[Edit]) -> Writer:
         """The lowest role that may make the changes."""

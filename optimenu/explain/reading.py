@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from optimenu.explain.words import undated, words_of
 from optimenu.menu.menu import Menu
@@ -22,6 +22,21 @@ COUNTS = frozenset({"servings", "packs", "items", "lines", "days", "kinds"})
 """Units of which there are only whole numbers."""
 _LARGER = {"g": "kg", "mL": "L"}
 _LARGE = 10_000
+
+
+class Alike(NamedTuple):
+    """What rows have in common that are one limit to a person; one side of them."""
+
+    rule: str
+    key: str
+    person: str
+    what: str
+    low_side: bool
+
+    @classmethod
+    def of(cls, origin: Origin, *, low_side: bool) -> Alike:
+        """Return what a row's limit is known by."""
+        return cls(origin.rule, origin.key, origin.person, origin.what, low_side)
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from optimenu.solve.solve import solve
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from optimenu.explain.exchange import Exchange
     from optimenu.explain.prices import Prices
     from optimenu.explain.why_not import WhyNot
     from optimenu.explain.worth import Limit, SoftCost, Trial
@@ -67,6 +68,8 @@ class Told:
     items : tuple of WhyNot
     barred : mapping of person to int
         Items liked as well as those told, that prescriptions or other rules refuse whatever they score.
+    exchanges : tuple of Exchange
+        What more liking of one person costs the others, where that was asked.
     """
 
     value: Decimal | None
@@ -78,6 +81,7 @@ class Told:
     soft: tuple[SoftCost, ...]
     items: tuple[WhyNot, ...]
     barred: dict[str, int]
+    exchanges: tuple[Exchange, ...] = ()
 
 
 def tell(

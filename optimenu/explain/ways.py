@@ -20,14 +20,15 @@ class Way:
     ----------
     state : str
         ``menu``: planned and audited; ``relaxation``: its relaxation became possible, no menu was found
-        within the moves; ``impossible``: not even that, at the largest step tried.
+        within the moves; ``impossible``: proved to have no menu, or none that is liked, at the largest step
+        tried; ``undecided``: not even whether its relaxation is possible was told.
     who : str
         The lowest role that may make all the changes.
     planned : Planned or None
     """
 
     edits: Edits
-    state: Literal["menu", "relaxation", "impossible"]
+    state: Literal["menu", "relaxation", "impossible", "undecided"]
     who: Writer
     planned: Planned | None = None
 

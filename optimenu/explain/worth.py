@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimenu.explain.reading import Reading
+from optimenu.explain.reading import Alike, Reading
 from optimenu.program.page import GOAL_DECIMALS
 from optimenu.program.program import HARD, IMPLIED, LINK
 from optimenu.solve.bound import proved_bound
@@ -141,15 +141,16 @@ def binding(program: Program, relaxation: Relaxation, readings: Readings) -> tup
     relaxation : Relaxation
         Solved. With cuts, part of the worth stands in their prices and is not told.
     """
-    groups: dict[tuple[str, str, str, str, bool], list[int]] = defaultdict(list)
+    groups: dict[Alike, list[int]] = defaultdict(list)
     told = program.row_kind != LINK
     told &= program.row_kind != IMPLIED
     for r in np.flatnonzero((relaxation.multiplier != 0) & told).tolist():
-        o, low_side = program.origins[r], bool(relaxation.multiplier[r] < 0)
+        alike = Alike.of(program.origins[r], low_side=bool(relaxation.multiplier[r] < 0))
         # one setting speaks of all that may not come back
-        what = "" if o.rule == "repeats" else o.what
-        groups[o.rule, o.key, o.person, what, low_side].append(r)
-    found = (_limit(program, relaxation, tuple(rows), key[-1], readings) for key, rows in groups.items())
+        groups[alike._replace(what="") if alike.rule == "repeats" else alike].append(r)
+    found = (
+        _limit(program, relaxation, tuple(rows), alike.low_side, readings) for alike, rows in groups.items()
+    )
     seen = [k for k in found if k.share > _SEEN or (k.share == 0 and k.worth > _SEEN)]
     return tuple(sorted(seen, key=lambda k: (not k.alone, -k.share, -k.worth, k.origin)))
 
@@ -240,8 +241,8 @@ def soft_costs(program: Program, x: NDArray[np.float64], readings: Readings) -> 
         Uses of every column; whole numbers of a menu, or fractions of a relaxation.
     """
     soft = np.flatnonzero(program.row_price != HARD)
-    groups: dict[tuple[str, str, str, str, bool], list[int]] = defaultdict(list)
-    cost: dict[tuple[str, str, str, str, bool], float] = defaultdict(float)
+    groups: dict[Alike, list[int]] = defaultdict(list)
+    cost: dict[Alike, float] = defaultdict(float)
     for r in soft.tolist():
         a, b = int(program.row_start[r]), int(program.row_start[r + 1])
         activity = float(program.row_coef[a:b].astype(np.float64) @ x[program.row_column[a:b]])
@@ -249,18 +250,17 @@ def soft_costs(program: Program, x: NDArray[np.float64], readings: Readings) -> 
         over = max(low - activity, activity - high, 0.0)
         price = over * int(program.row_price[r]) / 10.0**program.goal_decimals
         if price > _SEEN / 100:
-            o = program.origins[r]
-            key = (o.rule, o.key, o.person, o.what, low > activity)
-            groups[key].append(r)
-            cost[key] += price
+            alike = Alike.of(program.origins[r], low_side=low > activity)
+            groups[alike].append(r)
+            cost[alike] += price
     found = [
         SoftCost(
             program.origins[rows[0]],
             len(rows),
-            low_side=key[-1],
-            reading=readings.of([program.origins[r] for r in rows], low_side=key[-1]),
-            cost=cost[key],
+            low_side=alike.low_side,
+            reading=readings.of([program.origins[r] for r in rows], low_side=alike.low_side),
+            cost=cost[alike],
         )
-        for key, rows in groups.items()
+        for alike, rows in groups.items()
     ]
     return tuple(sorted(found, key=lambda c: (-c.cost, c.origin)))

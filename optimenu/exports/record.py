@@ -5,12 +5,14 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
+from functools import cache
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 from optimenu.exports.run_folder import (
     CERTIFICATE,
     LEAST_CERTIFICATE,
+    RECORD,
     TOTALS,
     input_files,
     menu_rows,
@@ -28,11 +30,26 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from optimenu.audit.menu import Report
+    from optimenu.config.case import Case
     from optimenu.menu.menu import Menu
     from optimenu.planning import Options, Planned
     from optimenu.solve.outcome import First
 
 FORMAT = 1
+Versions = tuple[tuple[str, str], ...]
+
+
+@cache
+def versions() -> Versions:
+    """Return what the same bytes rest on beside the inputs: Python and the libraries that count."""
+    names = ("optimenu", "numpy", "numba", "highspy", "pulp")
+    python = ".".join(platform.python_version_tuple()[:2])
+    return (("python", python), *((name, version(name)) for name in names))
+
+
+def inputs_of(case: Case) -> dict[str, str]:
+    """Return the SHA-256 of every file a case was read from, by its path inside the project."""
+    return {p.relative_to(case.root).as_posix(): sha256(case.contents(p)) for p in sorted(case.files)}
 
 
 def record(planned: Planned, options: Options) -> dict[str, Any]:
@@ -50,11 +67,8 @@ def record(planned: Planned, options: Options) -> dict[str, Any]:
         "format": FORMAT,
         "name": case.problem.name,
         "config": case.files[0].relative_to(case.root).as_posix(),
-        "inputs": {p.relative_to(case.root).as_posix(): sha256(case.contents(p)) for p in sorted(case.files)},
-        "versions": {
-            "python": ".".join(platform.python_version_tuple()[:2]),
-            **{name: version(name) for name in ("optimenu", "numpy", "numba", "highspy", "pulp")},
-        },
+        "inputs": inputs_of(case),
+        "versions": dict(versions()),
         "options": {
             "method": options.method,
             "moves": options.moves,
@@ -171,7 +185,7 @@ def run_files(planned: Planned, options: Options, times: Mapping[str, float]) ->
         "totals.parquet": parquet_bytes(TOTALS, totals),
         CERTIFICATE: planned.outcome.certificate.to_json().encode(),
         **({} if first is None else {LEAST_CERTIFICATE: first.certificate.to_json().encode()}),
-        "record.json": (json.dumps(record(planned, options), indent=1) + "\n").encode(),
+        RECORD: (json.dumps(record(planned, options), indent=1) + "\n").encode(),
         "times.json": (
             json.dumps({phase: round(seconds, 3) for phase, seconds in times.items()}, indent=1) + "\n"
         ).encode(),

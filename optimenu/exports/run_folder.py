@@ -46,6 +46,7 @@ TOTALS = (
     "soft_price", "known_share", "proved", "amount_outside",
 )  # fmt: skip
 LATEST = "latest"
+RECORD = "record.json"
 CERTIFICATE, LEAST_CERTIFICATE = "certificate.json", "certificate_least.json"
 
 
@@ -275,10 +276,33 @@ def find_run(run: Path | None, parent: Path = Path("runs")) -> Path:
         except OSError:
             text = "no run yet. Plan first: optimenu plan CONFIG"
             raise InputFaults([Fault(shown_path(parent), 0, text)]) from None
-    if not (run / "record.json").is_file():
+    if not (run / RECORD).is_file():
         text = "is not a run: no record.json in it. Plan first: optimenu plan CONFIG"
         raise InputFaults([Fault(shown_path(run), 0, text)])
     return run
+
+
+def read_record(folder: Path) -> tuple[Mapping[str, Any], Scale]:
+    """Read the record of a run folder: all of it, and the scale it states.
+
+    Raises
+    ------
+    InputFaults
+        When it cannot be read, or does not say of which config and which inputs it is, or whose best is what.
+    """
+    try:
+        record = json.loads((folder / RECORD).read_text())
+        scale = Scale(tuple(Decimal(p["best"]) for p in record["people"]))
+        said = [record["config"], *record["inputs"].values(), record.get("scale_of", "")]
+        if not all(b.is_finite() and b > 0 for b in scale.best) or not all(isinstance(s, str) for s in said):
+            raise TypeError
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError):
+        raise InputFaults([_unreadable(folder)]) from None
+    return record, scale
+
+
+def _unreadable(folder: Path) -> Fault:
+    return Fault(shown_path(folder / RECORD), 0, "cannot be read")
 
 
 def read_run(folder: Path) -> Run:
@@ -290,13 +314,8 @@ def read_run(folder: Path) -> Run:
         When a file is missing or unreadable, or an input differs from the record's SHA-256.
     """
     faults: list[Fault] = []
-    try:
-        record = json.loads((folder / "record.json").read_text())
-        inputs = record["inputs"]
-        scale = Scale(tuple(Decimal(p["best"]) for p in record["people"]))
-    except (OSError, ValueError, KeyError, TypeError):
-        raise InputFaults([Fault(shown_path(folder / "record.json"), 0, "cannot be read")]) from None
-    for name, digest in inputs.items():
+    record, scale = read_record(folder)
+    for name, digest in record["inputs"].items():
         path = folder / "inputs" / name
         if not path.is_file():
             faults.append(Fault(shown_path(path), 0, "missing; the run cannot be read without it"))
@@ -307,6 +326,8 @@ def read_run(folder: Path) -> Run:
         raise InputFaults(faults)
     root = folder / "inputs"
     case = load_case(root / record["config"], root)
+    if len(scale.best) != len(case.problem.people):
+        raise InputFaults([_unreadable(folder)])
     certificate, least = (_certificate(folder / name) for name in (CERTIFICATE, LEAST_CERTIFICATE))
     return Run(folder, case, read_menu(folder / "menu.csv"), scale, certificate, record, least)
 

@@ -45,6 +45,11 @@ def worth_data(case: Case, told: Told) -> dict[str, Any]:
         ],
         "items": [_why(case, w) for w in told.items],
         "liked_as_well_but_refused": dict(told.barred),
+        "exchanges": [
+            {"person": e.person, "liking": _text(e.liking), "step": _text(e.step), "rate": e.rate,
+             "others_bound": _text(e.others), "others_bound_with_step": _text(e.raised)}
+            for e in told.exchanges
+        ],
     }  # fmt: skip
 
 

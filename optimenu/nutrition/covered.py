@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
 
 SEXES = ("male", "female")
 YOUNGEST = 19
@@ -33,31 +37,7 @@ def check_person(sex: str, age: int, state: str = "") -> None:
     NotCovered
         With one sentence per reason.
     """
-    reasons = []
-    if sex not in SEXES:
-        reasons.append(
-            f'The tables are by sex and have "male" and "female", found "{sex}"; '
-            "ask the dietitian which row applies and give that."
-        )
-    if age < YOUNGEST:
-        reasons.append(
-            f"The tables cover adults from {YOUNGEST} years, found {age}; "
-            "give limits and energy set by a dietitian instead."
-        )
-    if age > OLDEST:
-        reasons.append(f"An age of {age} years looks like a slip; give whole years up to {OLDEST}.")
-    if state in ("pregnant", "lactating"):
-        reasons.append(
-            f"The tables here do not cover a person who is {state}; "
-            "give limits and energy set by a physician or dietitian instead."
-        )
-    elif state:
-        reasons.append(
-            f'The tables here do not cover the state "{state}"; '
-            "give limits and energy set by a physician or dietitian instead."
-        )
-    if reasons:
-        raise NotCovered(" ".join(reasons))
+    _refuse(_of_person(sex, age, state))
 
 
 def check_body(mass_kg: Decimal, height_m: Decimal) -> None:
@@ -68,13 +48,49 @@ def check_body(mass_kg: Decimal, height_m: Decimal) -> None:
     NotCovered
         With one sentence per reason.
     """
-    reasons = []
-    for what, value, unit, (low, high) in (
-        ("Body mass", mass_kg, "kg", MASS_KG),
-        ("Height", height_m, "m", HEIGHT_M),
+    _refuse(_of_body(mass_kg, height_m))
+
+
+def uncovered(sex: str, age: int, mass_kg: Decimal, height_m: Decimal, state: str = "") -> Mapping[str, str]:
+    """Return why the tables do not speak of a person, by the setting to look at; empty where they do."""
+    return dict([*_of_person(sex, age, state), *_of_body(mass_kg, height_m)])
+
+
+def _refuse(reasons: Iterable[tuple[str, str]]) -> None:
+    texts = [text for _, text in reasons]
+    if texts:
+        raise NotCovered(" ".join(texts))
+
+
+def _of_person(sex: str, age: int, state: str) -> Iterator[tuple[str, str]]:
+    if sex not in SEXES:
+        yield (
+            "sex",
+            f'The tables are by sex and have "male" and "female", found "{sex}"; '
+            "ask the dietitian which row applies and give that.",
+        )
+    if age < YOUNGEST:
+        yield (
+            "age",
+            f"The tables cover adults from {YOUNGEST} years, found {age}; "
+            "leave this person out and ask a dietitian for their food.",
+        )
+    if age > OLDEST:
+        yield "age", f"An age of {age} years looks like a slip; give whole years up to {OLDEST}."
+    if state:
+        whom = f"a person who is {state}" if state in ("pregnant", "lactating") else f'the state "{state}"'
+        yield (
+            "state",
+            f"The tables here do not cover {whom}; "
+            "leave this person out and ask a physician or dietitian for their food.",
+        )
+
+
+def _of_body(mass_kg: Decimal, height_m: Decimal) -> Iterator[tuple[str, str]]:
+    for key, what, value, unit, (low, high) in (
+        ("mass_kg", "Body mass", mass_kg, "kg", MASS_KG),
+        ("height_m", "Height", height_m, "m", HEIGHT_M),
     ):
         # A NaN cannot be ordered, so finiteness comes first.
         if not value.is_finite() or not low <= value <= high:
-            reasons.append(f"{what} needs a number from {low} to {high} {unit}, found {value}.")
-    if reasons:
-        raise NotCovered(" ".join(reasons))
+            yield key, f"{what} needs a number from {low} to {high} {unit}, found {value}."

@@ -25,6 +25,11 @@ class Nutrient:
         """Name of the catalogue column, for example ``FE_mg``."""
         return f"{self.tag}_{self.unit}"
 
+    @property
+    def inside(self) -> str:
+        """Name inside a sentence: vitamin D and EPA keep their capitals."""
+        return self.name if self.name.split()[0].isupper() else self.name[:1].lower() + self.name[1:]
+
 
 _ROWS = """
 ENERC_KCAL kcal 0 Energy

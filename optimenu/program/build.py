@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from optimenu.program.program import Program
 
 PRICE_DECIMALS = GOAL_DECIMALS - WORTH_DECIMALS
+_MOST_WORTH = 2.0**63 * 0.999
+"""Whole goal units of a column or a use, by floating point that rounds far less than the margin."""
 
 
 class Free(Protocol):
@@ -283,11 +285,26 @@ def own(problem: Problem, program: Program, person: int) -> Program:
 
 
 def priced(program: Program, prices: Sequence[Decimal]) -> Program:
-    """Turn worth into mean liking: each person's worth at that person's price (twelve decimals)."""
+    """Turn worth into mean liking: each person's worth at that person's price (twelve decimals).
+
+    Raises
+    ------
+    OverflowError
+        When a price is so high that 64 bits do not hold what a column is worth.
+    """
     whole = np.asarray([scaled(p, PRICE_DECIMALS) for p in prices], dtype=np.int64)
     of_group = whole[program.group_person]
-    gains = program.group_gain * np.repeat(of_group, np.diff(program.group_start))
-    deductions = program.deduction * np.repeat(of_group, np.diff(program.deduct_start))
+    of_entry = np.repeat(of_group, np.diff(program.group_start))
+    of_use = np.repeat(of_group, np.diff(program.deduct_start))
+    # whole numbers would turn over silently, so floating point looks first
+    size = np.zeros(program.n)
+    np.add.at(size, program.group_column, np.abs(program.group_gain.astype(np.float64) * of_entry))
+    cost = np.abs(program.deduction.astype(np.float64) * of_use)
+    if max(size.max(initial=0.0), cost.max(initial=0.0)) >= _MOST_WORTH:
+        msg = "a price of worth is too high for whole numbers of 64 bits"
+        raise OverflowError(msg)
+    gains = program.group_gain * of_entry
+    deductions = program.deduction * of_use
     gain = np.zeros(program.n, dtype=np.int64)
     np.add.at(gain, program.group_column, gains)
     return replace(program, gain=gain, group_gain=gains, deduction=deductions)

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
-from typing import TYPE_CHECKING, Any, ClassVar, Generic, NamedTuple, TypeVar
+from decimal import ROUND_CEILING, Decimal
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, NamedTuple, TypeVar, final
 
 from optimenu.program.page import soft_price
 from optimenu.rules.edits import moved, stated, unit_of
@@ -202,6 +202,7 @@ class Rule(ABC, Generic[S]):
         """Catalogue columns needed, each with the keys of the setting that needs it."""
         return ()
 
+    @final
     def allow(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
     ) -> str | None:
@@ -263,16 +264,6 @@ class Rule(ABC, Generic[S]):
         value = plain(shown.value, places)
         return f"{measure.label}: {value}{units[0]}; {' and '.join(limits)}{units[1]}"
 
-    def edit(self, measure: Measure) -> str:
-        """Return the concrete change of the config that would let this measure hold."""
-        low = measure.short > measure.over
-        value, unit = measure.least if low else measure.most, measure.unit
-        if measure.shown is not None:
-            value, unit = measure.shown.value, measure.shown.unit
-        size = f"{outward(value, low=low)} {unit_word(unit, value)}"
-        text = f"{'lower' if low else 'raise'} {measure.origin.key} to {size}"
-        return text.rstrip()
-
     def stated(self, key: str) -> Any:
         """What the config says under a dotted key of this table, defaults included; None: nothing."""
         return stated(self.settings, tuple(key.split(".")[1:]))
@@ -312,11 +303,9 @@ def unit_word(unit: str, value: Decimal | None = None) -> str:
     return " ".join(_READ.get(word, word) for word in unit.split(" "))
 
 
-def outward(value: Decimal, *, low: bool) -> str:
-    """Write a number with four digits, rounded away from the limit it is to become."""
-    step = Decimal(1).scaleb(min(value.adjusted() - 3, 0))
-    text = f"{value.quantize(step, ROUND_FLOOR if low else ROUND_CEILING):f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+def raised(value: Decimal, places: int) -> Decimal:
+    """Round up to so many decimals: of a bound no less is said than is proved."""
+    return value.quantize(Decimal(1).scaleb(-places), ROUND_CEILING)
 
 
 def plain(value: Decimal, places: int = 2) -> str:

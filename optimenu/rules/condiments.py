@@ -198,13 +198,6 @@ a_day = 2
                 self._crew(name), label, "packs", n, n, high=Decimal(table.packs), section="condiments"
             )
 
-    def edit(self, measure: Measure) -> str:
-        """A dish may carry more."""
-        for need in self._needs():
-            if need.key == measure.origin.key:
-                return need.edit()
-        return super().edit(measure)
-
     def called(self, origin: Origin) -> str:
         """Name the allowance."""
         if origin.key.endswith(".per_person_day"):

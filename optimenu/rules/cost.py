@@ -11,7 +11,7 @@ from optimenu.menu.packs import opened
 from optimenu.problem.opening import BLOCKS
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
-from optimenu.rules.base import Measure, Rule, SettingFault
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault
 from optimenu.settings import Positive, Role, Settings, Unit
 
 if TYPE_CHECKING:
@@ -65,13 +65,13 @@ at_most = 2500
             text = "the catalogue states no cost; fill its column cost, or leave this limit out"
             yield SettingFault(("at_most",), text)
 
-    def allow(
+    def refusals(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
-    ) -> str | None:
+    ) -> Iterator[Refusal]:
         """Refuse what has no stated cost while cost is limited."""
         if self.settings.at_most is not None and item.cost is None:
-            return "its cost is not stated, and cost is limited"
-        return None
+            text = "its cost is not stated, and cost is limited"
+            yield Refusal("cost.at_most", text, who=self.settings.who)
 
     def _origin(self) -> Origin:
         return Origin("cost", "cost.at_most", who=self.settings.who)

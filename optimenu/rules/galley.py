@@ -11,7 +11,7 @@ import numpy as np
 from optimenu.menu.tally import span
 from optimenu.program.origin import Origin
 from optimenu.program.page import vector
-from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown, outward, plain
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown, plain
 from optimenu.rules.edits import Edit, moved
 from optimenu.rules.galley_limits import Sitting, groups, limits, rounds_needed, words_of
 from optimenu.rules.galley_settings import GalleySettings, figure_faults, window
@@ -193,24 +193,6 @@ rounds = 3
             f"{_count(f.places, 'place')}, {_count(per, 'pack')} each: "
             f"{_count(int(packs), 'pack')} in {_count(n, 'round')}"
         )
-
-    def edit(self, measure: Measure) -> str:
-        """Name the figure, as it is written, that would be enough."""
-        kind = self.problem.days[measure.origin.day].kind
-        f, key = self._figures[kind], measure.origin.key
-        room = (f.places or 0) * (f.packs_per_place or 1)
-        if key.endswith(".rounds") and f.rounds and f.places:
-            packs, per = int(measure.most), f.packs_per_place or 1
-            other = self._key(kind, "places")
-            return (
-                f"raise {key} to {rounds_needed(packs, f.places, per)}, "
-                f"or {other} to {-(-packs // (f.rounds * per))}"
-            )
-        if key.endswith(".minutes") and room:
-            return f"raise {key} to {outward(measure.most / room, low=False)} min"
-        if key.endswith(".hot_ready_l") and f.hot_ready_l is not None:
-            return f"raise {key} to {outward(f.hot_ready_l + measure.over / 1000, low=False)} L"
-        return super().edit(measure)
 
     def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
         """Have more places or more rounds, run longer, draw more hot water, work longer."""

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from optimenu.crew.foods import Foods
 from optimenu.program.origin import Origin
-from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, outward
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault
 from optimenu.rules.clock import DAY, Meeting, Pair, Spell, meetings, named
 from optimenu.rules.edits import moved
 from optimenu.rules.which import people_faults, people_of
@@ -265,14 +265,6 @@ people = ["ines"]
         )
         hours = (pair.minutes / 60).normalize()
         return f"{meeting.origin.person}: {first}, and {second}, less than {hours:f} h apart"
-
-    def edit(self, measure: Measure) -> str:
-        """Say how short the hours would have to be; one meal can only be let have both."""
-        gap = next(m.gap for m in self._meetings if m.origin == measure.origin)
-        key = measure.origin.key
-        if not gap:
-            return f"take {key} out"
-        return f"lower {key}.hours to {outward(Decimal(gap) / 60, low=True)} h, or take {key} out"
 
     def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
         """Let two meals be nearer; what a physician keeps apart, and one meal, cannot be told apart."""

@@ -183,14 +183,6 @@ high = 40
         """Say so of the patterns of courses."""
         return ".energy_share." not in origin.key
 
-    def edit(self, measure: Measure) -> str:
-        """Fewest and most servings are two settings of one course."""
-        text = super().edit(measure)
-        if measure.origin.key.endswith((".low", ".high")):
-            return text
-        line = "least" if measure.short > measure.over else "most"
-        return text.replace(measure.origin.key, f"{measure.origin.key}.{line}", 1)
-
     def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
         """Move a share of the day's energy; or serve fewer or more of a course, which is then not scored."""
         old = self.stated(origin.key)

@@ -74,7 +74,3 @@ class Need:
 
     def _counts(self, e: Entry) -> bool:
         return not self.courses or (e.course is not None and e.course.name in self.courses)
-
-    def edit(self) -> str:
-        """Return the change of the config that lets more through."""
-        return f"raise {self.key}.for_each, or take {self.key} out"

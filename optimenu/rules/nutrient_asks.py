@@ -10,7 +10,6 @@ from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.problem.calendar import runs
 from optimenu.program.origin import Origin
 from optimenu.program.page import soft_amount
-from optimenu.rules.base import outward
 from optimenu.rules.nutrient_settings import WINDOW_DATES, Line, NutrientsSettings, lines
 
 if TYPE_CHECKING:
@@ -259,12 +258,3 @@ def fluid_of(table: FluidTable, person: Person, day: PlanDay) -> Decimal:
     """Fluid a person needs on a plan day, mL taken as g."""
     extra = table.extra_ml.get(day.kind, ZERO)
     return table.ml_per_kcal * person.kcal_on(day.kind) * day.share + extra
-
-
-def fluid_edit(settings: NutrientsSettings, person: Person, day: PlanDay, value: Decimal) -> str:
-    """Return the change of the config under which this much fluid would be enough."""
-    extra = settings.fluid.extra_ml.get(day.kind, ZERO) if settings.fluid else ZERO
-    need = person.kcal_on(day.kind) * day.share
-    if value > extra:
-        return f"lower {FLUID} to {outward((value - extra) / need, low=True)} mL/kcal"
-    return f"lower {FLUID}, and nutrients.fluid.extra_ml.{day.kind} under {outward(value, low=True)} mL"

@@ -67,7 +67,9 @@ class NutrientEdits:
             day = self.problem.days[origin.day]
             old = self._stated(key)
             new = old - amount / (person.kcal_on(day.kind) * day.share)
-            yield (moved(key, old, new, "fluid for each kcal of the requirement", "mL/kcal"),)
+            # under nothing for the requirement it is the extra of heavy days that asks for more
+            if new >= 0:
+                yield (moved(key, old, new, "fluid for each kcal of the requirement", "mL/kcal"),)
         elif key.startswith(_PROPORTIONS):
             yield from self._proportion(ask, amount)
         else:
@@ -81,7 +83,7 @@ class NutrientEdits:
         if not low and top is not None and new > top:
             return
         key = self._narrow(ask)
-        name = BY_COLUMN[ask.top].name.lower()
+        name = BY_COLUMN[ask.top].inside
         spans = {
             "meal": f"at {ask.meal}", "day": "a day", "three_days": "a day, mean of 3 dates",
             "seven_days": "a day, mean of 7 dates", "stay": "a day, mean of the stay",
@@ -118,10 +120,10 @@ class NutrientEdits:
             return
         times = {"% of energy": PERCENT, "ratio": Decimal(1)}.get(ask.reading, Decimal(1000))
         change = amount / bottom * times
-        name = BY_COLUMN[ask.top].name.lower()
+        name = BY_COLUMN[ask.top].inside
         side = "least" if low else "most"
         words = {"% of energy": f"{side} share of energy from {name}",
-                 "ratio": f"{side} {name} to {BY_COLUMN[ask.bottom].name.lower()}"}  # fmt: skip
+                 "ratio": f"{side} {name} to {BY_COLUMN[ask.bottom].inside}"}  # fmt: skip
         said = words.get(ask.reading, f"{side} {name} per 1000 kcal")
         unit = "%" if ask.reading == "% of energy" else BY_COLUMN[ask.top].unit if times == 1000 else ""
         yield (moved(key, old, old - change if low else old + change, said, unit),)

@@ -8,20 +8,18 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from optimenu.errors import nearest
 from optimenu.menu.tally import span
-from optimenu.nutrition.intakes import reference_intakes
 from optimenu.nutrition.nutrients import BY_COLUMN
 from optimenu.program.page import soft_amount, vector
 from optimenu.rules import steps
-from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown, outward, unit_word
-from optimenu.rules.nutrient_asks import ENERGY, FLUID, PERCENT, WATER, ZERO, Ask, AskMaker, fluid_edit
+from optimenu.rules.base import Measure, Refusal, Rule, SettingFault, Shown
+from optimenu.rules.nutrient_asks import ENERGY, PERCENT, WATER, ZERO, Ask, AskMaker
 from optimenu.rules.nutrient_edits import NutrientEdits
-from optimenu.rules.nutrient_settings import NutrientsSettings, column_of, lines, replaced_intake
-from optimenu.rules.which import people_faults
+from optimenu.rules.nutrient_faults import NutrientFaults
+from optimenu.rules.nutrient_settings import NutrientsSettings, replaced_intake
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from optimenu.catalogue.item import Item
     from optimenu.menu.tally import Entry, Tally
@@ -100,79 +98,7 @@ price = 0.00001
 
     def faults(self) -> Iterable[SettingFault]:
         """Unknown people and day kinds, floors above ceilings, energy shares of what is not in grams."""
-        for column, windows in self.settings.limits.items():
-            for window, table in sorted(windows.items()):
-                keys = ("limits", column, window)
-                yield from people_faults(self.problem, tuple(table.for_), (*keys, "for"))
-                for name, own in table.for_.items():
-                    yield from self._kind_faults(own.on, window, (*keys, "for", name, "on"))
-                yield from self._kind_faults(table.on, window, (*keys, "on"))
-        yield from self._proportion_faults()
-        if self.settings.fluid is not None:
-            yield from self._kind_faults(self.settings.fluid.extra_ml, "day", ("fluid", "extra_ml"))
-        yield from self._reference_faults()
-        for person in self.problem.people:
-            for kind in ("", *self.problem.kinds):
-                found = lines(self.settings, person, kind, self._columns)
-                for (column, when, side), line in found.items():
-                    top = found.get((column, when, "high"))
-                    if side == "low" and top is not None and line.value > top.value:
-                        # a prescription against itself is told where its file is read
-                        spot = top if line.key.startswith("prescriptions.") else line
-                        if spot.key.startswith("prescriptions."):
-                            continue
-                        yield SettingFault(
-                            tuple(spot.key.split(".")[1:]),
-                            f"{column} over {when} for {person.id}: "
-                            f"low {line.value} is over high {top.value}",
-                        )
-
-    def _proportion_faults(self) -> Iterator[SettingFault]:
-        """Shares, densities and ratios that say nothing or stand upside down."""
-        for column, share in self.settings.shares.items():
-            yield from self._kind_faults(share.on, share.window, ("shares", column, "on"))
-            if column in BY_COLUMN and BY_COLUMN[column].unit != "g":
-                text = f"a share of energy needs a nutrient in g, {column} is in {BY_COLUMN[column].unit}"
-                yield SettingFault(("shares", column), text)
-            for kind, own in share.on.items():
-                low = share.low if own.low is None else own.low
-                high = share.high if own.high is None else own.high
-                keys = ("shares", column, "on", kind)
-                if own.low is None and own.high is None:
-                    yield SettingFault(keys, "set low or high")
-                elif low is not None and high is not None and low > high:
-                    yield SettingFault(keys, f"low {low} is over high {high}")
-        for name in ("shares", "per_1000_kcal", "ratios"):
-            for key, pair in getattr(self.settings, name).items():
-                if pair.low is None and pair.high is None and not getattr(pair, "on", None):
-                    yield SettingFault((name, key), "set low or high")
-                elif pair.low is not None and pair.high is not None and pair.low > pair.high:
-                    yield SettingFault((name, key, "low"), f"low {pair.low} is over high {pair.high}")
-
-    def _reference_faults(self) -> Iterator[SettingFault]:
-        """Names among the published intakes that none of them bears."""
-        table = self.settings.reference
-        published = [i for p in self.problem.people for i in reference_intakes(p.sex, p.age)]
-        ceilings = sorted({i.upper_column for i in published if i.upper_column})
-        every = sorted({*ceilings, *(column_of(i, self._columns) for i in published)})
-        for field, known in (("leave_out", every), ("soft_ceilings", ceilings)):
-            for name in getattr(table, field):
-                if name not in known:
-                    word = "ceiling" if field == "soft_ceilings" else "intake"
-                    text = f'no published {word} of "{name}".{nearest(name, known)}'
-                    yield SettingFault(("reference", field), text)
-
-    def _kind_faults(
-        self, kinds: Collection[str], window: str, keys: tuple[str, ...]
-    ) -> Iterator[SettingFault]:
-        """Day kinds that do not exist, or that a window of several days cannot tell apart."""
-        for kind in kinds:
-            if kind not in self.problem.every_kind:
-                text = f'no day kind "{kind}".{nearest(kind, self.problem.every_kind)}'
-                yield SettingFault((*keys, kind), text)
-            elif window not in ("meal", "day"):
-                text = f"a limit on a day kind needs the window meal or day, this one is {window}"
-                yield SettingFault((*keys, kind), text)
+        return NutrientFaults(self.settings, self.problem).all()
 
     def needs(self) -> Iterable[tuple[str, tuple[str, ...]]]:
         """Every column a setting of the config names, and energy."""
@@ -188,10 +114,6 @@ price = 0.00001
         for name, ratio in self.settings.ratios.items():
             yield ratio.top, ("ratios", name, "top")
             yield ratio.bottom, ("ratios", name, "bottom")
-
-    @cached_property
-    def _columns(self) -> frozenset[str]:
-        return self.problem.catalogue.columns
 
     def refusals(
         self, party: Party, day: PlanDay, meal: Meal | None, course: Course | None, item: Item
@@ -315,7 +237,7 @@ price = 0.00001
     def _name(self, ask: Ask) -> str:
         name = "Fluid: food, added and plain water" if ask.top == "WATER_g" else BY_COLUMN[ask.top].name
         if ask.reading == "ratio":
-            return f"{name} to {BY_COLUMN[ask.bottom].name.lower()}"
+            return f"{name} to {BY_COLUMN[ask.bottom].inside}"
         return name
 
     def _when(self, ask: Ask) -> str:
@@ -376,32 +298,6 @@ price = 0.00001
     def _unbounded(self, item: Item, column: str) -> bool:
         """Tell whether nothing bounds an amount from above; what was there at production does."""
         return self.problem.amount(item, column) is None and column not in item.upper
-
-    def edit(self, measure: Measure) -> str:
-        """Name the setting as it is written: a percentage for energy, a line of its own for a reference."""
-        origin, shown = measure.origin, measure.shown
-        if shown is None:
-            return super().edit(measure)
-        if origin.key.startswith("nutrients.energy."):
-            person = self.problem.people[self.problem.person_number[origin.person]]
-            days = [self.problem.days[origin.day]] if origin.day >= 0 else list(self.problem.cycle)
-            weights = [1 if origin.day >= 0 else d.weight for d in days]
-            each = [(person.kcal_on(d.kind), d.share * w) for d, w in zip(days, weights, strict=True)]
-            whole = sum((share for _, share in each), ZERO) if origin.day < 0 else Decimal(1)
-            need = sum((kcal * share for kcal, share in each), ZERO) / whole
-            return f"raise {origin.key} to {outward(abs(shown.value - need) / need * PERCENT, low=False)} %"
-        if origin.key.startswith(FLUID):
-            person = self.problem.people[self.problem.person_number[origin.person]]
-            return fluid_edit(self.settings, person, self.problem.days[origin.day], shown.value)
-        if origin.key.startswith("nutrients.reference."):
-            window, side = ("stay", "low") if shown.high is None else ("seven_days", "high")
-            low = side == "low"
-            key = f"nutrients.limits.{origin.what}.{window}.{side}"
-            return (
-                f"set {key} to {outward(shown.value, low=low)} {unit_word(shown.unit)}, or name "
-                f"{origin.what} in nutrients.reference.leave_out"
-            )
-        return super().edit(measure)
 
 
 def span_weighted(

@@ -146,13 +146,6 @@ within = "meal"
                     self._origin(name, p, day, meal, apart.who), label, "kinds", n, n, high=Decimal(1)
                 )
 
-    def edit(self, measure: Measure) -> str:
-        """A base may carry more; what is kept apart can only be let together."""
-        for need in self._needs():
-            if need.key == measure.origin.key:
-                return need.edit()
-        return f"take {measure.origin.key} out"
-
     def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
         """Let each base carry more; what is kept apart stays so."""
         key = f"{origin.key}.for_each"

@@ -359,13 +359,6 @@ most_a_day = 1
         _, name, line = origin.key.split(".")
         return line == "most_a_day" or (line == "most_a_cycle" and self.settings.tables[name].of != "item")
 
-    def edit(self, measure: Measure) -> str:
-        """A gap can only be shortened."""
-        if measure.origin.key.endswith(".gap_days"):
-            table = self.settings.tables[measure.origin.key.split(".")[1]]
-            return f"lower {measure.origin.key} under {table.gap_days} days"
-        return super().edit(measure)
-
     def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
         """Allow more, or shorten a gap: one of 2 days is the shortest there is."""
         name = origin.key.split(".")[1]

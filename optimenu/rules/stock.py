@@ -184,13 +184,6 @@ unlisted = "refuse"
                         section="packs",
                     )
 
-    def edit(self, measure: Measure) -> str:
-        """Stock is changed by bringing more, not by a setting."""
-        item, _, after = measure.origin.what.partition(" after ")
-        load = measure.origin.key.removeprefix("stock.")
-        late = f" with a use-by date after {after}" if after else ""
-        return f"have {measure.amount} more released packs of {item} in load {load}{late}"
-
     def lever(self, origin: Origin, *, low: bool = False) -> str:
         """Packs of each item and load by themselves."""
         return f"{origin.key}.{origin.what.partition(' ')[0]}"

@@ -11,7 +11,7 @@ import pulp
 
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW
 from optimenu.program.to_pulp import to_pulp
-from optimenu.solve.linear import silence
+from optimenu.solve.linear import EXACT, ready
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -145,7 +145,7 @@ def _highs(
             back.user_interrupt = True
 
     kinds = highspy.cb.HighsCallbackType
-    silence()
+    ready()
     model.problem.solve(
         pulp.HiGHS(
             msg=False,
@@ -157,9 +157,7 @@ def _highs(
             callbacksToActivate=[kinds.kCallbackMipInterrupt, kinds.kCallbackSimplexInterrupt],
             presolve="choose" if presolve else "off",
             parallel="off",
-            # rounding to whole servings then breaks no row of ordinary size
-            mip_feasibility_tolerance=1e-9,
-            primal_feasibility_tolerance=1e-9,
+            **EXACT,
         )
     )
     raw = model.problem.solverModel

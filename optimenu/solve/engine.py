@@ -8,6 +8,7 @@ import numpy as np
 
 from optimenu.solve.chance import seeded
 from optimenu.solve.compiled import compiled
+from optimenu.solve.inner import inner
 from optimenu.solve.kernel import anneal
 from optimenu.solve.layout_parts import BIG
 from optimenu.solve.state import (
@@ -256,12 +257,12 @@ class Engine:
         """Gains less deductions and soft breaches of a choice ``x`` (n,), in goal units."""
         f, lay, p = self.layout.fixed, self.layout, self.program
         made = np.minimum(self._uses(x), np.diff(f.deduct_start) - 1)
-        total = float(self._gain @ x) - float(f.deducted[f.deduct_start[:-1] + made].sum())
+        total = inner(self._gain, x) - float(f.deducted[f.deduct_start[:-1] + made].sum())
         soft = np.flatnonzero(lay.price > 0)
         act = np.zeros(len(soft))
         _activities(p.row_start, p.row_column, p.row_coef, lay.rows[soft], self._full(x, self._drawn(x)), act)
         over = np.maximum(np.maximum(act - lay.high[soft], lay.low[soft] - act), 0.0)
-        return total - float(lay.price[soft] @ over)
+        return total - inner(lay.price[soft], over)
 
     def _keep(self) -> None:
         """Put the best so far aside; its score is not its worth while rows are priced or columns held."""
@@ -347,8 +348,9 @@ def _unit(
     """Mean worth of a serving in the relaxation: the measure of temperatures and soft weights."""
     worth = np.abs(gain)
     used = use * (worth > 0)
-    if used.sum() > 1e-9 and float(worth @ used) > 0:
-        return float(worth @ used / used.sum())
+    earned = inner(worth, used)
+    if used.sum() > 1e-9 and earned > 0:
+        return float(earned / used.sum())
     if np.any(worth > 0):
         return float(worth[worth > 0].mean())
     soft = price > 0

@@ -20,6 +20,7 @@ from optimenu.program.page import GOAL_DECIMALS
 from optimenu.solve.blocks import NO_PART
 from optimenu.solve.bound import Relaxation, certify, row_multipliers, spread
 from optimenu.solve.cuts import tighten
+from optimenu.solve.inner import each, inner, mixed
 from optimenu.solve.linear import LinearModel, OpenModel
 
 if TYPE_CHECKING:
@@ -137,8 +138,12 @@ class FairModel:
     def mean_cost(self) -> NDArray[np.float64]:
         """Mean liking less the price of soft breaches, by column of the merged model, scaled."""
         share = [float(p * b) for p, b in zip(self.scale.prices, self.scale.best, strict=True)]
-        cost: NDArray[np.float64] = (np.asarray(share) @ self.liking - self.soft) * self.size
+        cost: NDArray[np.float64] = (mixed(np.asarray(share), self.liking) - self.soft) * self.size
         return cost
+
+    def liked(self, answer: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Liking of each person in an answer of the merged model, float64 (people,); soft rows apart."""
+        return each(self.liking, answer)
 
     def least(self) -> Weighted | None:
         """Raise the least liking as far as it goes; None where the solver finds no answer."""
@@ -183,7 +188,7 @@ class FairModel:
         self._free(0.0)
         for p in range(self.people):
             self._opened.limit(self.m + p, level * self.size if p == person else -np.inf, np.inf)
-        result = self._solve(np.append((parts @ self.liking - self.soft) * self.size, 0.0), -np.inf)
+        result = self._solve(np.append((mixed(parts, self.liking) - self.soft) * self.size, 0.0), -np.inf)
         self._free(np.inf)
         for p in range(self.people):
             self._opened.limit(self.m + p, 0.0, np.inf)
@@ -233,11 +238,12 @@ class FairModel:
         x = result.x[: self.n]
         price = np.maximum(result.dual[self.m + self.people + 1 :], 0.0)
         size = np.asarray([c.size for c in self.cuts], dtype=np.float64)
-        soft = float(self.soft @ x)
+        soft = inner(self.soft, x)
         share = np.asarray([float(p * b) for p, b in zip(prices, self.scale.best, strict=True)])
+        liked = self.liked(x)
         relaxation = Relaxation(
             "solved",
-            float(share @ self.liking @ x) - soft,
+            inner(share, liked) - soft,
             spread(self.worth, own, result),
             row_multipliers(self.worth, own, result),
             result.dual[own.link_row] * unit,
@@ -248,8 +254,8 @@ class FairModel:
         return Weighted(
             prices,
             factor,
-            float((self.liking @ x).min()) - soft,
-            float(self.mean_cost() @ x) / self.size,
+            float(liked.min()) - soft,
+            inner(self.mean_cost(), x) / self.size,
             priced(self.worth, prices),
             relaxation,
             weight,

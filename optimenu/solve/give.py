@@ -46,8 +46,8 @@ class Levers:
         Lever of each row's low and high limit.
     size : float64 (m,)
         What one step moves a row's limit by, in units.
-    group : int64 (G,)
-        Lever of each worth group's length, which one step doubles.
+    cost : float64 (levers,)
+        What one step of each lever costs beside those of the others.
     bars : sequence of Bar
     """
 

@@ -62,8 +62,12 @@ def _losses(program: Program, given: Prices) -> list[int]:
         most = d_starts[g + 1] - d_starts[g]
         uses = sorted((share[k] for k in own for _ in range(min(high[columns[k]], most))), reverse=True)
         lost = _lost(uses, deduct[d_starts[g] : d_starts[g + 1]])
+        # a column that counts twice in a group loses at least the greater: the two may overlap
+        most_lost: dict[int, int] = {}
         for k in own:
-            out[columns[k]] += lost.get(share[k], 0)
+            most_lost[columns[k]] = max(most_lost.get(columns[k], 0), lost.get(share[k], 0))
+        for c, loss in most_lost.items():
+            out[c] += loss
     return out
 
 

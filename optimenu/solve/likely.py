@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimenu.solve.inner import inner
 from optimenu.solve.sums import column_totals
 
 if TYPE_CHECKING:
@@ -29,6 +30,6 @@ def likely(program: Program, use: NDArray[np.float64], multiplier: NDArray[np.fl
         Its multipliers, in goal units per unit of each row's last decimal.
     """
     gain = program.gain.astype(np.float64)
-    mean = float(gain @ use) / max(float(use[: program.n_menu].sum()), 1e-9)
+    mean = inner(gain, use) / max(float(use[: program.n_menu].sum()), 1e-9)
     chosen: NDArray[np.bool_] = gain - column_totals(program, multiplier) >= UNLIKELY * abs(mean)
     return chosen

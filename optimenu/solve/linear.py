@@ -25,6 +25,8 @@ _LOCK = threading.Lock()
 _ERROR = highspy.HighsStatus.kError
 DUAL, PRIMAL = 1, 4
 """HiGHS's numbers for its simplex strategies."""
+EXACT = {"mip_feasibility_tolerance": 1e-9, "primal_feasibility_tolerance": 1e-9}
+"""With these, rounding an answer to whole servings breaks no row of ordinary size."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,10 +104,17 @@ def _banner_is_out() -> bool:
     return True
 
 
-def silence() -> None:
-    """Let HiGHS get rid of its banner; call before anything else makes one of its objects."""
+def ready() -> None:
+    """Let HiGHS get rid of its banner and show that it works; call before making one of its objects.
+
+    Raises
+    ------
+    RuntimeError
+        When it fails the self-test, which runs once a process.
+    """
     with _LOCK:
         _banner_is_out()
+        _self_test()
 
 
 def maximise(model: LinearModel) -> LinearResult:
@@ -116,23 +125,25 @@ def maximise(model: LinearModel) -> LinearResult:
     RuntimeError
         When HiGHS refuses the arrays, or fails the self-test that runs once a process.
     """
-    silence()
-    with _LOCK:
-        _self_test()
+    ready()
     return _maximise(model)
 
 
 def whole_answer(model: LinearModel, *, presolve: bool, nodes: int) -> tuple[Status, NDArray[np.float64]]:
-    """Solve a model in whole numbers of every column: the status, and the solver's values (n,)."""
-    silence()
-    with _LOCK:
-        _self_test()
+    """Solve a model in whole numbers of every column: the status, and the solver's values (n,).
+
+    ``impossible`` is what it says the one time it is asked, with presolve or without.
+
+    Raises
+    ------
+    RuntimeError
+        As ``maximise`` does.
+    """
+    ready()
     options = {
         "presolve": "choose" if presolve else "off",
         "mip_max_nodes": nodes,
-        # rounding to whole servings then breaks no row of ordinary size
-        "mip_feasibility_tolerance": 1e-9,
-        "primal_feasibility_tolerance": 1e-9,
+        **EXACT,
     }
     solver = loaded(model, options, np.ones(len(model.cost), dtype=np.int32))
     state, kinds = _run(solver), highspy.HighsModelStatus
@@ -164,9 +175,7 @@ class OpenModel:
     """
 
     def __init__(self, model: LinearModel) -> None:
-        silence()
-        with _LOCK:
-            _self_test()
+        ready()
         self.n, self.m = len(model.cost), len(model.row_low)
         self._solver = _load(model)
 
@@ -319,7 +328,7 @@ def _solved(model: LinearModel) -> Any:
 
 
 def loaded(model: LinearModel, options: Mapping[str, object], whole: NDArray[np.int32] | None = None) -> Any:
-    """Return HiGHS with a model and some options set, on one thread; call ``silence`` before.
+    """Return HiGHS with a model and some options set, on one thread; call ``ready`` before.
 
     Parameters
     ----------

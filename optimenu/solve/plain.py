@@ -11,7 +11,7 @@ import numpy as np
 from optimenu.program.compressed import ranges
 from optimenu.program.program import HARD, IMPLIED, NO_HIGH, NO_LOW
 from optimenu.program.to_pulp import goal_unit
-from optimenu.solve.linear import LinearModel, loaded, silence
+from optimenu.solve.linear import EXACT, LinearModel, loaded, ready
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,13 +19,7 @@ if TYPE_CHECKING:
     from optimenu.program.program import Program
     from optimenu.solve.halt import Stop
 
-OPTIONS = {
-    "mip_rel_gap": 0.0,
-    "mip_abs_gap": 0.0,
-    # rounding to whole servings then breaks no row of ordinary size
-    "mip_feasibility_tolerance": 1e-9,
-    "primal_feasibility_tolerance": 1e-9,
-}
+OPTIONS = {"mip_rel_gap": 0.0, "mip_abs_gap": 0.0, **EXACT}
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,7 +169,7 @@ def improve(
         if stop is not None and stop.is_set():
             back.user_interrupt = True
 
-    silence()
+    ready()
     k = len(part.columns)
     whole = np.zeros(len(part.model.cost), dtype=np.int32)
     whole[:k] = int(highspy.HighsVarType.kInteger)

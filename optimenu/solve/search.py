@@ -10,17 +10,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimenu.program.program import HARD, ORDINARY
+from optimenu.program.program import ORDINARY
+from optimenu.solve.best import Best
 from optimenu.solve.components import components, whole
 from optimenu.solve.descent import Descent, back, repair
-from optimenu.solve.engine import Engine
+from optimenu.solve.engines import Maker
 from optimenu.solve.halt import why
-from optimenu.solve.layout import lay_out
 from optimenu.solve.layout_parts import BIG
-from optimenu.solve.likely import likely
 from optimenu.solve.schedule import WARM
 from optimenu.solve.split import crowded, deal, extra_use, leaning, shared_use
-from optimenu.solve.tilt import tilted
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,7 +27,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from optimenu.program.program import Program
+    from optimenu.solve.best import Rank
     from optimenu.solve.components import Components
+    from optimenu.solve.engine import Engine
     from optimenu.solve.halt import Stop
     from optimenu.solve.outcome import Ended
 
@@ -94,13 +94,13 @@ def search(
     start: NDArray[np.int64] | None = None,
     hold: NDArray[np.int64] | None = None,
     enough: Callable[[int], bool] | None = None,
-    rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]] | None = None,
+    rank: Rank | None = None,
     lean: NDArray[np.float64] | None = None,
     together: bool = False,
 ) -> SearchResult:
     """Search for a menu of high value.
 
-    The result depends on program, relaxation, seed, moves, start and enough alone, not on ``threads``.
+    The result does not depend on ``threads``, nor on time unless it is stopped.
 
     Parameters
     ----------
@@ -153,7 +153,7 @@ class _Search:
         start: NDArray[np.int64] | None,
         hold: NDArray[np.int64] | None,
         enough: Callable[[int], bool] | None,
-        rank: Callable[[NDArray[np.int64], NDArray[np.int64]], tuple[int, int]] | None,
+        rank: Rank | None,
         lean: NDArray[np.float64] | None,
         together: bool,
     ) -> None:
@@ -162,9 +162,7 @@ class _Search:
         self.multiplier = np.nan_to_num(
             np.asarray(relaxation.multiplier, dtype=np.float64), posinf=0.0, neginf=0.0
         )
-        self.likely = likely(program, self.use, self.multiplier)
         self.moves = max(0, moves)
-        self.seed = seed
         self.threads = max(1, threads)
         self.stop = stop
         self.progress = progress
@@ -173,11 +171,10 @@ class _Search:
         back = 0 if hold is None else int(self.moves * BACK_PART)
         self.in_all = self.moves - back
         self.enough = enough
-        self.rank = rank
         self.lean = lean
         self.together = together
-        self.best: tuple[tuple[int, int, int], NDArray[np.int64]] | None = None
-        self.near: tuple[tuple[int, float], NDArray[np.int64]] | None = None
+        self.best = Best(program, rank, self.hold)
+        self.maker = Maker(program, self.use, self.multiplier, seed, self.hold)
         self.cut = False
         self.content = False
         self.settles = False
@@ -187,28 +184,6 @@ class _Search:
         self._lock = threading.Lock()
 
     # --- bookkeeping
-    def offer(self, counts: NDArray[np.int64]) -> bool:
-        """Weigh a choice of all serving columns in exact numbers; return whether it is a menu."""
-        x = self.program.complete(counts)
-        # every entry is read for it, so once
-        excess = self.program.excess(x)
-        if self.program.feasible(x, excess):
-            first = (self.program.value(x, excess), 0) if self.rank is None else self.rank(x, excess)
-            rank = (*first, self.kept(counts))
-            if self.best is None or rank > self.best[0]:
-                self.best = (rank, counts.copy())
-            return True
-        broken = (excess > 0) & (self.program.row_price == HARD)
-        size = np.maximum(np.maximum(_size(self.program.row_low), _size(self.program.row_high)), 1.0)
-        misses = (int(broken.sum()), float((excess / size)[broken].sum()))
-        if self.near is None or misses < self.near[0]:
-            self.near = (misses, counts.copy())
-        return False
-
-    def kept(self, counts: NDArray[np.int64]) -> int:
-        """Servings of a choice that stand where the menu to stay near has them."""
-        return 0 if self.hold is None else int(np.minimum(counts, self.hold).sum())
-
     def is_set(self) -> bool:
         """Tell whether to end soon."""
         if self.stop is not None and self.stop.is_set():
@@ -217,8 +192,9 @@ class _Search:
 
     def done(self) -> bool:
         """Tell whether to go no further: stopped, or good enough. Asked between steps only."""
-        if self.enough is not None and self.best is not None and not self.cut:
-            self.content = self.content or self.enough(self.best[0][0])
+        value = self.best.value
+        if self.enough is not None and value is not None and not self.cut:
+            self.content = self.content or self.enough(value)
         return self.content or self.is_set()
 
     @property
@@ -231,16 +207,16 @@ class _Search:
         if self.progress is None:
             return
         with self._lock:
-            known = None if self.best is None else float(self.best[0][0])
+            known = None if self.best.value is None else float(self.best.value)
             self.progress(self._phase, min(1.0, self.spent / max(self.moves, 1)), known)
 
     # --- the road
     def result(self) -> SearchResult:
         program = self.program
         if self.start is not None:
-            self.offer(self.start)
+            self.best.offer(self.start)
         if program.n_menu == 0:
-            self.offer(np.zeros(0, dtype=np.int64))
+            self.best.offer(np.zeros(0, dtype=np.int64))
             return self.outcome()
         parts = components(program)
         if self.together or crowded(program, parts, self.use, self.multiplier):
@@ -249,7 +225,7 @@ class _Search:
         engines = self.prepare(parts)
         each = max(TWO_FROM, TWO_FROM_A_COLUMN * program.n_menu)
         if parts.count == 1 and self.start is None and self.moves >= 2 * each:
-            engines.append(self.twin(engines[0]))
+            engines.append(self.maker.twin(engines[0]))
         self._engines = list(engines)
         self.tick()
         sizes = np.asarray([max(1, len(e.layout.columns)) for e in engines], dtype=np.float64)
@@ -262,7 +238,7 @@ class _Search:
         joined = self.join(engines)
         if self.settles and not self.done():
             self.settle(parts, engines, joined)
-        if self.hold is not None and self.best is not None and not self.done():
+        if self.hold is not None and self.best.counts is not None and not self.done():
             self.go_back(self._engines[-1:] if self.settles else engines)
         return self.outcome()
 
@@ -278,7 +254,7 @@ class _Search:
             for each in steps:
                 list(pool.map(each, ways))
                 for some in apart:
-                    self.offer(self.join(some))
+                    self.best.offer(self.join(some))
                 self.tick()
                 if self.done():
                     return
@@ -292,7 +268,7 @@ class _Search:
                 self.redeal(parts, engines)
                 late = [way for way in ways if way.engine.best_value is None]
                 list(pool.map(lambda way: repair(way.engine, way.budget // 8, self, self.tick), late))
-                self.offer(self.join(engines))
+                self.best.offer(self.join(engines))
 
     def outcome(self) -> SearchResult:
         ended: Ended = "moves"
@@ -300,9 +276,8 @@ class _Search:
             ended = why(self.stop)
         elif self.content:
             ended = "gap"
-        if self.best is not None:
-            return SearchResult(self.best[1], self.best[0][0], self.spent, None, ended)
-        return SearchResult(None, None, self.spent, None if self.near is None else self.near[1], ended)
+        best = self.best
+        return SearchResult(best.counts, best.value, self.spent, best.near, ended)
 
     def prepare(self, parts: Components) -> list[Engine]:
         """Deal the shared limits and lay out every component."""
@@ -320,7 +295,7 @@ class _Search:
             lows, highs = program.row_low[rows], program.row_high[rows]
             at = np.searchsorted(rows, parts.shared)
             lows[at], highs[at] = low[:, k], high[:, k]
-            engine = self.engine(parts.columns(k), rows, lows, highs, k)
+            engine = self.maker.engine(parts.columns(k), rows, lows, highs, k)
             engine.load(engine.draw() if self.start is None else self.start[engine.layout.columns])
             return engine
 
@@ -329,30 +304,6 @@ class _Search:
         # compiles the loop, where that was not done yet
         engines[0].run(0, 1.0)
         return engines
-
-    def engine(
-        self,
-        columns: NDArray[np.int64],
-        rows: NDArray[np.int64],
-        low: NDArray[np.int64],
-        high: NDArray[np.int64],
-        number: int,
-    ) -> Engine:
-        """Lay out some columns and rows with their tilts."""
-        rows, low, high, tilts = tilted(self.program, columns, rows, low, high, self.use, self.multiplier)
-        layout = lay_out(
-            self.program, columns, rows, low, high, self.use, self.multiplier, tilts, self.likely
-        )
-        engine = Engine(self.program, layout, self.use, self.multiplier, (self.seed, number))
-        if self.hold is not None:
-            engine.held[:] = self.hold[columns] > 0
-        return engine
-
-    def twin(self, engine: Engine) -> Engine:
-        """Return a second engine over the same layout, with other random numbers."""
-        other = Engine(self.program, engine.layout, self.use, self.multiplier, (self.seed, 1))
-        other.load(other.draw())
-        return other
 
     def join(self, engines: list[Engine]) -> NDArray[np.int64]:
         """Put the components' best choices together, or where there is none, the nearest or present."""
@@ -394,7 +345,7 @@ class _Search:
         program = self.program
         rows = np.flatnonzero(program.row_kind == ORDINARY).astype(np.int64)
         columns = np.arange(program.n_menu, dtype=np.int64)
-        engine = self.engine(columns, rows, program.row_low[rows], program.row_high[rows], parts.count)
+        engine = self.maker.engine(columns, rows, program.row_low[rows], program.row_high[rows], parts.count)
         layout = engine.layout
         boost = np.ones(program.m)
         for part in engines:
@@ -410,20 +361,16 @@ class _Search:
         repair(engine, budget, self, self.tick, easy=self.easy or self.start is not None)
         best = engine.best
         if best is not None:
-            self.offer(best)
+            self.best.offer(best)
         elif engine.near is not None:
-            self.offer(engine.near)
+            self.best.offer(engine.near)
 
     def go_back(self, engines: list[Engine]) -> None:
         """Put dishes back where the menu started from has them, wherever that costs nothing."""
-        assert self.best is not None
-        counts = self.best[1].copy()
+        assert self.best.counts is not None
+        counts = self.best.counts.copy()
         for engine in engines:
             columns = engine.layout.columns
             budget = int(self.moves * BACK_PART * len(columns) / self.program.n_menu)
             counts[columns] = back(engine, counts[columns], budget, self, self.tick)
-        self.offer(counts)
-
-
-def _size(limit: NDArray[np.int64]) -> NDArray[np.float64]:
-    return np.where(np.abs(limit) >= 1 << 62, 0, np.abs(limit)).astype(np.float64)
+        self.best.offer(counts)

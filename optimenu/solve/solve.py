@@ -50,7 +50,8 @@ def solve(
     method : str
         ``search``: annealing, for menus of any size; ``direct``: HiGHS on the plain model, small ones.
     moves : int
-        Budget of the search. The same program, seed, moves and number of threads give the same menu.
+        Budget of the search. The same program, seed and moves give the same menu,
+        whatever the number of threads, unless it is stopped.
     gap : float
         Relative gap asked for: a direct solve ends there.
     ends_at_gap : bool

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.program import NO_HIGH, NO_LOW
+from optimenu.solve.inner import inner, mixed
 from optimenu.solve.tilt import wide
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def crowded(
         days = program.day[cols]
         if (days == days[0]).all() and program.row_high[r] <= FEW * parts.count * np.median(coefs):
             price += abs(float(multiplier[r])) * float(program.row_high[r])
-    return price > 0 and price >= CROWDED * abs(float(program.gain @ use))
+    return price > 0 and price >= CROWDED * abs(inner(program.gain.astype(np.float64), use))
 
 
 def deal(
@@ -143,7 +144,7 @@ def shared_use(
         inside = cols[menu]
         out[k] = np.bincount(parts.of_column[inside], coefs[menu] * x[inside], minlength=parts.count)
         if not menu.all():
-            out[k] += coefs[~menu] @ extra[cols[~menu] - n]
+            out[k] += mixed(coefs[~menu], extra[cols[~menu] - n])
     return out
 
 

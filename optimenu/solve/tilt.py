@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW
+from optimenu.solve.inner import inner
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -32,7 +33,7 @@ def wide(program: Program, row: int, inside: NDArray[np.bool_], use: NDArray[np.
     if not len(cols) or (program.day[cols] == program.day[cols[0]]).all():
         return False
     size = np.abs(program.row_coef[a:z][own].astype(np.float64))
-    return bool(size.max() <= WIDE * float(size @ use[cols]))
+    return bool(size.max() <= WIDE * inner(size, use[cols]))
 
 
 def tilted(

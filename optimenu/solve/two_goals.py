@@ -2,8 +2,9 @@
 
 The relaxation says how high the least liking can be and at which prices of the persons' worth that is
 proved (``fair``). The first search looks for a menu at those prices, its shared limits dealt as the
-relaxation deals them; the second starts from that menu and raises the mean at prices that keep the least
-liking where it is. Menus are compared by their exact likings, never by what the search was told.
+relaxation deals them. Levellings then move shared limits to those who are behind, and a last search raises
+the mean from that menu at prices that keep the least liking where it is. Menus are compared by their exact
+likings, never by what the search was told.
 """
 
 from __future__ import annotations
@@ -119,7 +120,7 @@ def least_first(
 
 
 class _Road:
-    """Two searches, one after the other."""
+    """Searches one after the other: for the first goal, to level the likings, for the mean."""
 
     def __init__(
         self,

@@ -9,36 +9,28 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import platform
 import tempfile
+import threading
 import zipfile
-from functools import cache
-from importlib.metadata import version
+import zlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from optimenu.config.inputs import NAMED_IN, input_paths
+from optimenu.exports.record import versions
 from optimenu.exports.run_folder import sha256
 from optimenu.files import UnreadableError, read_bytes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Mapping
 
+    from optimenu.exports.record import Versions
     from optimenu.studies.cases import StudyCase
     from optimenu.studies.study import Study
 
 ROOT_MARK = ".optimenu-root"
-Versions = tuple[tuple[str, str], ...]
 LEVEL = 6
 _EPOCH = (1980, 1, 1, 0, 0, 0)
-
-
-@cache
-def versions() -> Versions:
-    """Return what the same bytes rest on beside the inputs: Python and the libraries that count."""
-    names = ("optimenu", "numpy", "numba", "highspy", "pulp")
-    python = ".".join(platform.python_version_tuple()[:2])
-    return (("python", python), *((name, version(name)) for name in names))
 
 
 class Inputs:
@@ -56,12 +48,14 @@ class Inputs:
         self.versions = versions() if made_with is None else made_with
         self.root = study.layers.root
         self._paths: dict[tuple[object, ...], tuple[Path, ...]] = {}
+        # read once: what a key tells is what is packed
+        self._contents: dict[Path, bytes] = {}
         self._digest: dict[Path, str] = {}
 
     def paths(self, case: StudyCase) -> tuple[Path, ...]:
         """Every file on disk that a case is made from; what it changes may name others than its config."""
         named = {k: v for k, v in case.changes.items() if k in NAMED_IN}
-        key = (case.config, *sorted(named.items()))
+        key = (case.config, repr(sorted(named.items())))
         if key not in self._paths:
             unwritten = case.config.parent / f"{case.config.stem}-changed.toml"
             found = input_paths(unwritten, self.root, case.text(self.study))
@@ -81,23 +75,24 @@ class Inputs:
     def packed(self, cases: Iterable[StudyCase]) -> bytes:
         """Return every file of the study and its cases as a ZIP archive, paths as in the project."""
         paths = {p for case in cases for p in self.paths(case)} | set(self.study.layers.files)
-        return _pack({ROOT_MARK: b"", **{self._name(p): _contents(p) for p in paths}})
+        return _pack({ROOT_MARK: b"", **{self._name(p): self._read(p) for p in paths}})
 
     def _name(self, path: Path) -> str:
         return path.relative_to(self.root).as_posix()
 
     def _sha256(self, path: Path) -> str:
         if path not in self._digest:
-            self._digest[path] = sha256(_contents(path))
+            self._digest[path] = sha256(self._read(path))
         return self._digest[path]
 
-
-def _contents(path: Path) -> bytes:
-    try:
-        return read_bytes(path)
-    except UnreadableError:
-        # who reads the config is told of it
-        return b""
+    def _read(self, path: Path) -> bytes:
+        if path not in self._contents:
+            try:
+                self._contents[path] = read_bytes(path)
+            except UnreadableError:
+                # who reads the config is told of it
+                self._contents[path] = b""
+        return self._contents[path]
 
 
 def _pack(files: Mapping[str, bytes]) -> bytes:
@@ -110,29 +105,50 @@ def _pack(files: Mapping[str, bytes]) -> bytes:
 
 
 def unpacked(packed: bytes, folder: Path) -> None:
-    """Write what `Inputs.packed` packed into a folder; a name that leads out of it is refused."""
-    with zipfile.ZipFile(io.BytesIO(packed)) as found:
-        for name in _inside(found.namelist()):
-            path = folder / name
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(found.read(name))
+    """Write what `Inputs.packed` packed into a folder.
+
+    Raises
+    ------
+    ValueError
+        When it is no such archive, or a name in it leads out of the folder; nothing is written then.
+    """
+    try:
+        with zipfile.ZipFile(io.BytesIO(packed)) as found:
+            files = {inside(name): found.read(name) for name in found.namelist()}
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+        msg = f"no archive of inputs: {error}"
+        raise ValueError(msg) from error
+    # plain files alone: an entry that says it is a link is written as what it holds
+    for name, contents in files.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(contents)
 
 
-def _inside(names: Sequence[str]) -> Sequence[str]:
-    for name in names:
-        if Path(name).is_absolute() or ".." in Path(name).parts:
-            msg = f"{name} leads out of the folder"
-            raise ValueError(msg)
-    return names
+def inside(name: str) -> str:
+    """Return the name of a file inside a folder as it is.
+
+    Raises
+    ------
+    ValueError
+        When it leads out of the folder.
+    """
+    if Path(name).is_absolute() or ".." in Path(name).parts:
+        msg = f"{name} leads out of the folder"
+        raise ValueError(msg)
+    return name
 
 
 _kept: dict[str, tempfile.TemporaryDirectory[str]] = {}
+_keeping = threading.Lock()
+"""A worker of a cluster may plan in several threads; a folder that is replaced would vanish under another."""
 
 
 def root_of(digest: str, packed: bytes) -> Path:
     """Return a folder of this process that holds the inputs; they are written once."""
-    if digest not in _kept:
-        folder = tempfile.TemporaryDirectory(prefix="optimenu-inputs-", ignore_cleanup_errors=True)
-        unpacked(packed, Path(folder.name))
-        _kept[digest] = folder
-    return Path(_kept[digest].name).resolve()
+    with _keeping:
+        if digest not in _kept:
+            folder = tempfile.TemporaryDirectory(prefix="optimenu-inputs-", ignore_cleanup_errors=True)
+            unpacked(packed, Path(folder.name))
+            _kept[digest] = folder
+        return Path(_kept[digest].name).resolve()

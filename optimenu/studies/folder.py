@@ -11,6 +11,7 @@
       charts/            figures against the length of the stay, or another axis, as SVG
       times.json         seconds and place of each answer; apart, so that the rest is the same every time
       runs/NNNN/         runs of single cases, on demand
+      runs.json          which answer each of those runs is of
 
 Every file is whole at any moment. The folder needs nothing else.
 """
@@ -18,6 +19,7 @@ Every file is whole at any moment. The folder needs nothing else.
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -25,9 +27,17 @@ from typing import TYPE_CHECKING, Any
 
 from optimenu.errors import Fault, InputFaults
 from optimenu.exports.chart import svg_bytes
-from optimenu.exports.run_folder import parquet_bytes, replace_file, sha256, sweep, table_bytes
+from optimenu.exports.record import versions
+from optimenu.exports.run_folder import (
+    parquet_bytes,
+    replace_file,
+    sha256,
+    sweep,
+    table_bytes,
+    write_folder,
+)
 from optimenu.files import shown_path
-from optimenu.studies.bundle import unpacked, versions
+from optimenu.studies.bundle import inside, unpacked
 from optimenu.studies.figures import KINDS, Figure
 from optimenu.studies.study import read_study
 from optimenu.studies.work import LASTING, Answer
@@ -36,14 +46,14 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from optimenu.exports.chart import Chart
-    from optimenu.studies.bundle import Versions
+    from optimenu.exports.record import Versions
     from optimenu.studies.cases import StudyCase
     from optimenu.studies.study import Study
     from optimenu.studies.work import End
 
 FORMAT = 1
 STUDY, INPUTS, ANSWERS, CHARTS = "study.json", "inputs.zip", "answers", "charts"
-TIMES, RUNS = "times.json", "runs"
+TIMES, RUNS, RUN_KEYS = "times.json", "runs", "runs.json"
 RESULTS_CSV, RESULTS = "results.csv", "results.parquet"
 
 
@@ -115,7 +125,7 @@ class StudyFolder:
         try:
             said = json.loads((self.path / STUDY).read_text())
             packed = (self.path / INPUTS).read_bytes()
-            name, digest = str(said["study"]), said["inputs_sha256"]
+            name, digest = inside(str(said["study"])), said["inputs_sha256"]
             made_with = tuple((str(k), str(v)) for k, v in said["versions"].items())
         except (OSError, ValueError, KeyError, TypeError):
             text = "is no study that can be read; begin one with: optimenu compare STUDY.toml"
@@ -123,7 +133,11 @@ class StudyFolder:
         if sha256(packed) != digest:
             text = "changed since the study was begun; restore it, or run the study again"
             raise InputFaults([Fault(shown_path(self.path / INPUTS), 0, text)])
-        unpacked(packed, place)
+        try:
+            unpacked(packed, place)
+        except (OSError, ValueError) as error:
+            text = f"cannot be unpacked: {error}; run the study again"
+            raise InputFaults([Fault(shown_path(self.path / INPUTS), 0, text)]) from None
         return read_study(place / name, place), made_with
 
     # ---- what was answered
@@ -154,6 +168,42 @@ class StudyFolder:
         }
         replace_file(self.path / ANSWERS / f"{answer.key}.json", (json.dumps(said, indent=1) + "\n").encode())
 
+    # ---- runs of single cases
+
+    def run(self, number: int, key: str) -> Path | None:
+        """Return the folder of a case's run; None where there is none, or one of other inputs."""
+        place = self._place(number)
+        return place if self._run_keys().get(place.name) == key and place.exists() else None
+
+    def keep_run(self, number: int, key: str, files: Mapping[str, bytes]) -> Path:
+        """Keep the run of a case; one of other inputs gives way."""
+        place, keys = self._place(number), self._run_keys()
+        if keys.pop(place.name, None) is not None:
+            # whoever is killed from here on leaves a run that counts as none
+            self._write_json(RUN_KEYS, keys)
+        if place.exists():
+            shutil.rmtree(place)
+        write_folder(place, files, latest=None)
+        self._write_json(RUN_KEYS, {**keys, place.name: key})
+        return place
+
+    def _place(self, number: int) -> Path:
+        return self.path / RUNS / f"{number:04d}"
+
+    def _run_keys(self) -> dict[str, Any]:
+        return self._read_json(RUN_KEYS)
+
+    def _read_json(self, name: str) -> dict[str, Any]:
+        """Return a table that is kept as JSON; empty where it cannot be read."""
+        try:
+            found = json.loads((self.path / name).read_text())
+        except (OSError, ValueError):
+            return {}
+        return found if isinstance(found, dict) else {}
+
+    def _write_json(self, name: str, table: Mapping[str, Any]) -> None:
+        replace_file(self.path / name, (json.dumps(table, indent=1, sort_keys=True) + "\n").encode())
+
     # ---- the table
 
     def write(self, rows: Sequence[Row]) -> None:
@@ -162,7 +212,7 @@ class StudyFolder:
         lines = [_line(row, names) for row in rows if row.answer is not None]
         replace_file(self.path / RESULTS_CSV, table_bytes(list(kinds), lines))
         replace_file(self.path / RESULTS, parquet_bytes(list(kinds), lines, kinds))
-        replace_file(self.path / TIMES, (json.dumps(self.times(), indent=1, sort_keys=True) + "\n").encode())
+        self._write_json(TIMES, self.times())
 
     def draw(self, charts: Mapping[str, Chart]) -> None:
         """Draw charts, by name."""
@@ -172,11 +222,7 @@ class StudyFolder:
 
     def times(self) -> Mapping[str, Mapping[str, Any]]:
         """Seconds and place of each answer by its key, as far as they are known."""
-        try:
-            before = json.loads((self.path / TIMES).read_text())
-        except (OSError, ValueError):
-            before = {}
-        return {**(before if isinstance(before, dict) else {}), **self._times}
+        return {**self._read_json(TIMES), **self._times}
 
 
 def result_rows(rows: Sequence[Row]) -> list[dict[str, object]]:

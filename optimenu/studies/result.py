@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, Decimal
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from optimenu.exports.chart import Chart, Line, Note
-from optimenu.rules.base import plain
+from optimenu.rules.base import plain, raised
 from optimenu.studies.axes import AXES, Axis
 from optimenu.studies.curve import Point, efficient, knee
 from optimenu.studies.points import GAP, limit_words
@@ -252,4 +252,4 @@ def chart(found: Result) -> Chart:
 
 def percent_up(value: Decimal) -> Decimal:
     """Return a part as per cent, rounded up to two decimals."""
-    return (value * 100).quantize(Decimal("0.01"), ROUND_CEILING)
+    return raised(value * 100, 2)

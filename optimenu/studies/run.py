@@ -6,21 +6,21 @@ from typing import TYPE_CHECKING
 
 from optimenu.errors import AuditFailed, Fault, InputFaults
 from optimenu.exports.record import run_files
-from optimenu.exports.run_folder import sha256, sweep, write_folder
+from optimenu.exports.run_folder import sha256, sweep
 from optimenu.files import shown_path
 from optimenu.studies.batch import Batch
 from optimenu.studies.bundle import Inputs
 from optimenu.studies.cases import cases_of
 from optimenu.studies.figures import of_plan
 from optimenu.studies.folder import RUNS, Row, StudyFolder
-from optimenu.studies.work import Answer, Task, planned, work
+from optimenu.studies.work import LASTING, Answer, Task, planned, work
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from optimenu.exports.record import Versions
     from optimenu.solve.halt import Stop
-    from optimenu.studies.bundle import Versions
     from optimenu.studies.cases import StudyCase
     from optimenu.studies.study import Study
     from optimenu.studies.workers import Work, Workers
@@ -75,7 +75,8 @@ class StudyRun:
         digest, todo = sha256(packed), {}
         for case, key in zip(self.cases, self.keys, strict=True):
             answer = self.answers.get(key)
-            lacks_run = runs and (answer is None or answer.end == "menu") and not self.place(case).exists()
+            menu = answer is None or answer.end == "menu"
+            lacks_run = runs and menu and self.folder.run(case.number, key) is None
             if key not in todo and (answer is None or lacks_run):
                 todo[key] = Task(
                     key, packed, digest, self.config(case), case.text(self.study), runs, self.inputs.versions
@@ -86,10 +87,6 @@ class StudyRun:
         """Path of a case's own config inside the inputs; no file of that name is read."""
         unwritten = case.config.parent / f"{case.config.stem}-changed.toml"
         return unwritten.relative_to(self.study.layers.root).as_posix()
-
-    def place(self, case: StudyCase) -> Path:
-        """Folder of a case's run."""
-        return self.folder.path / RUNS / f"{case.number:04d}"
 
     def plan(
         self,
@@ -124,8 +121,12 @@ class StudyRun:
 
     def _keep_runs(self, answer: Answer) -> None:
         for case, key in zip(self.cases, self.keys, strict=True):
-            if key == answer.key and not self.place(case).exists() and answer.run is not None:
-                write_folder(self.place(case), answer.run, latest=None)
+            if key == answer.key and answer.run is not None and self.folder.run(case.number, key) is None:
+                self.folder.keep_run(case.number, key, answer.run)
+
+    def kept(self, case: StudyCase) -> Path | None:
+        """Return the folder of a case's run where it was kept."""
+        return self.folder.run(case.number, self.keys[self.cases.index(case)])
 
     def open(self, number: int) -> Path:
         """Return the folder of a case's run; it is planned again where it was not kept.
@@ -143,15 +144,18 @@ class StudyRun:
         if case is None:
             text = f"no case {number}; they are numbered 1 to {len(self.cases)}"
             raise InputFaults([Fault("--open", 0, text)])
-        place = self.place(case)
-        if place.exists():
+        key, place = self.keys[self.cases.index(case)], self.kept(case)
+        if place is not None:
             return place
+        kept = self.answers.get(key)
+        if kept is not None and kept.end in LASTING and kept.end != "menu":
+            # the same inputs end so again; nobody need wait for that
+            text = f"case {number} has no menu: {kept.end}: {kept.reason}"
+            raise InputFaults([Fault("--open", 0, text)])
         found, options = planned(self.study.layers.root, self.config(case), case.text(self.study))
         if found.menu is None:
-            answer = self.answers.get(self.keys[self.cases.index(case)])
-            why = f": {answer.end}: {answer.reason}" if answer is not None else ""
+            why = f": {kept.end}: {kept.reason}" if kept is not None else ""
             raise InputFaults([Fault("--open", 0, f"case {number} has no menu{why}")])
-        kept = self.answers.get(self.keys[self.cases.index(case)])
         digest = of_plan(found)["menu_sha256"]
         if kept is not None and kept.figures.get("menu_sha256") != digest:
             msg = (
@@ -159,4 +163,4 @@ class StudyRun:
                 "other versions, or another kind of machine"
             )
             raise AuditFailed(msg)
-        return write_folder(place, run_files(found, options, {}), latest=None)
+        return self.folder.keep_run(number, key, run_files(found, options, {}))

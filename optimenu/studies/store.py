@@ -12,18 +12,22 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from optimenu.errors import Fault, InputFaults
+from optimenu.exports.record import versions
 from optimenu.exports.run_folder import replace_file, sweep, write_folder
 from optimenu.files import shown_path
+from optimenu.studies.bundle import inside
 from optimenu.studies.curve import Point
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from optimenu.exports.record import Versions
 
 FORMAT = 1
 FILE, RUNS = "trade.json", "runs"
@@ -46,6 +50,8 @@ class Question:
         Of each point.
     floor : str
         Part of the best liking that is kept where liking is no axis.
+    versions : tuple
+        Of what the same bytes rest on beside the inputs.
     """
 
     name: str
@@ -55,6 +61,7 @@ class Question:
     moves: int
     seed: int
     floor: str
+    versions: Versions = field(default_factory=versions)
 
 
 class Store:
@@ -80,10 +87,7 @@ class Store:
         asked = json.loads(json.dumps(asdict(self.question)))
         other = [k for k in asked if data["question"].get(k) != asked[k]]
         if other:
-            text = (
-                f"holds another trade: {', '.join(other)} differ{'s' if len(other) == 1 else ''}; "
-                "name a new folder with --out"
-            )
+            text = f"holds another trade, not of the same {', '.join(other)}; name a new folder with --out"
             raise InputFaults([Fault(shown_path(self.folder), 0, text)])
         self.facts = data["facts"]
         self.points = {name: _point(p) for name, p in data["points"].items()}
@@ -131,7 +135,8 @@ def read_trade(folder: Path) -> dict[str, Any]:
         data: dict[str, Any] = json.loads((folder / FILE).read_text())
         if data["format"] != FORMAT or not {"question", "facts", "points"} <= set(data):
             raise ValueError
-    except (OSError, ValueError, KeyError, TypeError):
+        points_of(data)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, ArithmeticError):
         text = f"is no folder of a trade: no readable {FILE} in it"
         raise InputFaults([Fault(shown_path(folder), 0, text)]) from None
     return data
@@ -170,7 +175,7 @@ def _point(data: Mapping[str, Any]) -> Point:
     return Point(
         limits={k: Decimal(v) for k, v in data["limits"].items()},
         end=data["end"],
-        run=data["run"],
+        run=inside(data["run"]),
         amounts={k: number(v) for k, v in data["amounts"].items()},
         bound=number(data["bound"]),
         gap=number(data["gap"]),

@@ -11,17 +11,18 @@ from typing import TYPE_CHECKING, Literal
 
 from optimenu.config.case import load_case
 from optimenu.errors import AuditFailed, InputFaults, OptimenuError, ProvedImpossible, Undecided
-from optimenu.exports.record import run_files
+from optimenu.exports.record import run_files, versions
 from optimenu.files import clean, shown_path
 from optimenu.planning import Options, plan
 from optimenu.solve.liking import NothingLiked, PersonImpossible
-from optimenu.studies.bundle import root_of, versions
+from optimenu.studies.bundle import root_of
 from optimenu.studies.figures import Figure, missing, of_case, of_plan
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from optimenu.config.case import Case
+    from optimenu.errors import Fault
     from optimenu.planning import Planned
 
 End = Literal["menu", "impossible", "undecided", "faults", "failed"]
@@ -150,9 +151,8 @@ def _answer(task: Task, root: Path) -> Answer:
         options = options_of(case)
         found = plan(case, options)
     except InputFaults as error:
-        return Answer(
-            task.key, "faults", "; ".join(f"{f.file}:{f.line} {f.message}" for f in error.faults), figures
-        )
+        own = shown_path(root / PurePosixPath(task.config))
+        return Answer(task.key, "faults", "; ".join(_told(f, own) for f in error.faults), figures)
     except NothingLiked as error:
         return Answer(task.key, "faults", str(error), figures)
     except PersonImpossible as error:
@@ -174,6 +174,12 @@ def _answer(task: Task, root: Path) -> Answer:
         return Answer(task.key, "undecided", f"{text}; {nearly}" if nearly else text, figures)
     files = run_files(found, options, {}) if task.wants_run else None
     return Answer(task.key, "menu", "", of_plan(found), run=files)
+
+
+def _told(fault: Fault, own: str) -> str:
+    """Return a fault in words; the case's own config is no file that anybody could open."""
+    place = "set by the study:" if fault.file == own else f"{fault.file}:{fault.line}"
+    return f"{place} {fault.message}"
 
 
 def _tidy(reason: str, root: Path) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from decimal import ROUND_CEILING, Decimal
+from decimal import Decimal
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from optimenu.rules.base import plain
+from optimenu.rules.base import plain, raised
 from optimenu.studies.charts import charts
 from optimenu.studies.scaling import TOTALS, Growth, Line, growths, lines, number, stretches
 from optimenu.views.console import ABOVE, KEPT, STYLES, cell, heading, marked, sign
@@ -47,6 +47,8 @@ PLOTTED = ("volume_l_person_day", "liking")
 PERCENT = ("liking", "least_liking", "gap")
 _NAMES = {"mass_kg": "Gross mass", "volume_l": "Stowed volume", "water_l": "Water"}
 NONE = "no limit"
+UNSURE = 0.25
+"""Half of an interval of an exponent from which nothing is said of it; common practice, no source."""
 _NUMBERS = re.compile(r"[\d.,]+")
 
 
@@ -71,7 +73,7 @@ def compare_page(name: str, rows: Sequence[Row], width: int) -> RenderableType:
         parts += [cell(""), cell(LEGEND, STYLES["quiet"])]
     said = [r.answer.figures.get("losses_counted") for r in answered if r.answer is not None]
     counted = {word == "yes" for word in said if word is not None}
-    return Group(*parts, cautions_where(counted or {False}))
+    return Group(*parts, cautions_where(counted))
 
 
 LEGEND = (
@@ -96,7 +98,8 @@ def _plots(name: str, rows: Sequence[Row], width: int) -> list[RenderableType]:
 
 def _count(rows: Sequence[Row]) -> str:
     answered = [r.answer.end for r in rows if r.answer is not None]
-    ends = [f"{answered.count(end)} {word}" for end, word in ENDS.items() if end in answered]
+    words = {**ENDS, "menu": "with a menu", "faults": "with faults in the input"}
+    ends = [f"{answered.count(end)} {word}" for end, word in words.items() if end in answered]
     open_ = len(rows) - len(answered)
     ends += [f"{open_} not planned yet"] if open_ else []
     return f"{many(len(rows), 'case')}: {', '.join(ends)}."
@@ -132,8 +135,7 @@ def _shown(row: Row, figure: str, places: int) -> str:
     if figure in PERCENT:
         value *= 100
     if figure == "gap":
-        # never less than is proved
-        value = value.quantize(Decimal(1).scaleb(-places), ROUND_CEILING)
+        value = raised(value, places)
     return f"{value:.{places}f}"
 
 
@@ -164,7 +166,9 @@ def _growth(g: Growth) -> str:
     unit = TOTALS[g.name]
     each = f"{plain(Decimal(str(g.least)), 3)} to {plain(Decimal(str(g.most)), 3)} {unit} a person-day"
     how = "the same each day, as far as these cases tell"
-    if not g.repeats:
+    if g.half > UNSURE:
+        how = "these cases do not tell whether it changes a day"
+    elif not g.repeats:
         how = "less a day, the longer the stay" if g.exponent < 1 else "more a day, the longer the stay"
     power = f"days to the {g.exponent:.3f} ± {g.half:.3f}"
     return f"{_NAMES[g.name]} grows as {power} (95 %, {g.count} lengths): {how}; {each}."
@@ -202,7 +206,7 @@ def _losses(line: Line) -> list[str]:
                 first.setdefault(f"{column_name(column)} of {person}", row)
     if not first:
         return []
-    words = "; ".join(f"{what} from {_span(line, row, row)}" for what, row in first.items())
+    words = "; ".join(f"{what} from {_span(line, row, row)} on" for what, row in first.items())
     return [f"Losses in storage make a floor bind: {words}."]
 
 

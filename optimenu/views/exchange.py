@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from decimal import ROUND_CEILING, Decimal
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from rich.console import Group, RenderableType
 from rich.table import Table
 
-from optimenu.rules.base import plain
+from optimenu.rules.base import plain, raised
 from optimenu.views.console import STYLES, cell, heading, marks
 
 if TYPE_CHECKING:
@@ -49,11 +49,11 @@ def exchange_page(problem: Problem, found: Sequence[Exchange]) -> RenderableType
         "the price of soft limits missed) while this person has at least the liking beside it, and with "
         f"{step} point of it more.",
         "Cost: by how much that bound falls, in points. Rate: points lost for each point at the first level. "
-        "Both are the relaxation's finding, no proof about menus.",
+        "Cost and rate are the relaxation's finding, no proof about menus. No answer: the relaxation cannot "
+        "give this person a point more.",
     )
     return Group(head, table, *(cell(note, STYLES["quiet"]) for note in notes))
 
 
 def _percent(value: Decimal) -> str:
-    # a bound is rounded up, so that no less is said than is proved
-    return f"{(value * 100).quantize(Decimal('0.001'), ROUND_CEILING)} %"
+    return f"{raised(value * 100, 3)} %"

@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimenu.explain.levers import stays
+from optimenu.files import shown_path
 from optimenu.rules.base import plain, unit_word
 from optimenu.views.console import ABOVE, BELOW, STYLES, cell, heading, marked, sign
 from optimenu.views.impossible import WHO
@@ -31,13 +32,17 @@ _PROOF = {
 _STATE = {
     "relaxation": "no menu found",
     "impossible": "still none",
+    "undecided": "not decided",
 }
 
 
-def explain_page(
-    case: Case, conflict: Conflict, ways: WaysOut, text: str, folder: Path | None = None
-) -> RenderableType:
-    """The limits in conflict, then what would give a menu.
+def conflict_page(conflict: Conflict, moves: int) -> RenderableType:
+    """The limits in conflict; what is known of them where that is not decided within the moves."""
+    return Group(*_conflict(conflict, moves))
+
+
+def ways_page(case: Case, ways: WaysOut, text: str, folder: Path | None = None) -> RenderableType:
+    """What would give a menu.
 
     Parameters
     ----------
@@ -46,7 +51,7 @@ def explain_page(
     folder : Path or None
         Where the ways were written.
     """
-    return Group(*_conflict(conflict, ways.moves), *_ways(case, ways, text, folder), Text(), *_cautions())
+    return Group(*_ways(case, ways, text, folder), Text(), *_cautions())
 
 
 def _conflict(conflict: Conflict, moves: int) -> list[RenderableType]:
@@ -63,7 +68,8 @@ def _conflict(conflict: Conflict, moves: int) -> list[RenderableType]:
     for member in conflict.members:
         parts.append(_limit(member.limit, "" if conflict.irreducible else _without(member.without)))
     if conflict.patterns:
-        parts.append(cell("They leave nothing for:"))
+        if conflict.members:
+            parts.append(cell("They leave nothing for:"))
         parts += [_limit(one) for one in conflict.patterns]
     if conflict.refusals_given:
         parts.append(cell("Which refusals of items take part was not found out; all of them stand."))
@@ -75,6 +81,8 @@ def _conflict(conflict: Conflict, moves: int) -> list[RenderableType]:
 def _head(conflict: Conflict) -> str:
     n = len(conflict.members)
     whose = f" of {conflict.person}" if conflict.person else ""
+    if not n:
+        return f"No menu can fill these courses{whose}, whatever the limits:"
     if n == 1:
         return f"This limit{whose} cannot be kept by any menu with the courses as they are:"
     text = f"These {n} limits{whose} cannot hold together"
@@ -119,7 +127,7 @@ def _ways(case: Case, ways: WaysOut, text: str, folder: Path | None) -> list[Ren
     if ways.others:
         who = ways.others[0].who
         parts += [heading(f"What the {who} could change"), _table(case, ways, ways.others)]
-        parts.append(cell(f"Ask the {who}; then: optimenu explain {case.files[0].name} --role {who}"))
+        parts.append(cell(f"Ask the {who}; then: optimenu explain {shown_path(case.files[0])} --role {who}"))
     elif not ways.working:
         parts.append(cell("No change that a higher role could make was found to give one either."))
     if ways.working or ways.others:
@@ -168,7 +176,8 @@ def _table(case: Case, ways: WaysOut, shown: Sequence[Way]) -> Table:
 def _cautions() -> list[RenderableType]:
     return [
         cell(
-            "An allergy, a fast and a tolerable upper intake (UL) are never offered. Whoever owns a limit "
+            "An allergy, an intolerance, a diet, a fast and a tolerable upper intake (UL) are never offered. "
+            "Whoever owns a limit "
             "decides whether it may give way; a licensed dietitian and a physician judge what it means.",
             STYLES["quiet"],
         )

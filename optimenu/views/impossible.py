@@ -10,11 +10,14 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from optimenu.audit.menu import audit_menu
+from optimenu.config.open_points import bare_courses
 from optimenu.explain.words import measures_of_nothing, words_of
+from optimenu.files import shown_path
 from optimenu.menu.menu import from_counts
 from optimenu.rules.base import plain
 from optimenu.views.audit import outside
 from optimenu.views.console import ABOVE, BELOW, STYLES, cell, marked, sign, state_of
+from optimenu.views.open_points import bare_lines
 from optimenu.views.totals import amount
 
 if TYPE_CHECKING:
@@ -38,7 +41,12 @@ WHO = {
 def impossible(case: Case, shortfalls: Sequence[Shortfall], planned: Planned | None = None) -> RenderableType:
     """Say which limits cannot hold together and by how much, or which the nearest try breaks."""
     parts: list[RenderableType] = []
-    if shortfalls:
+    bare = bare_courses(case) if shortfalls else []
+    if bare:
+        # a course without an item is reason enough; what limits lack on top only follows from it
+        parts += bare_lines(bare, {p.id: p.name for p in case.problem.people})
+        parts.append(cell(f"What is left for whom: optimenu check {shown_path(case.files[0])}"))
+    elif shortfalls:
         parts.append(Text("These limits cannot hold together with all the others:", style=STYLES["head"]))
         measures = measures_of_nothing(case.problem, case.rules)
         parts += [_line(case, s, measures, planned) for s in shortfalls[:MOST]]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import ROUND_CEILING, Decimal
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from rich.console import RenderableType
@@ -10,7 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 
 from optimenu.nutrition.losses import FRESH_DAYS
-from optimenu.rules.base import plain, unit_word
+from optimenu.rules.base import plain, raised, unit_word
 from optimenu.views.console import BELOW, STYLES, cell, dates_of, heading, marked, marks, sign
 from optimenu.views.nutrient_words import figure
 from optimenu.views.summary import column_name
@@ -165,4 +165,4 @@ def offered_lines(problem: Problem, found: Inspection) -> list[RenderableType]:
 
 def percent(part: Decimal) -> str:
     """Write a part as whole percent, rounded up: no loss is told smaller than it is."""
-    return f"{(part * 100).quantize(Decimal(1), ROUND_CEILING)} %"
+    return f"{raised(part * 100, 0)} %"

@@ -38,10 +38,7 @@ def open_page(case: Case, points: Sequence[OpenPoint], *, every: bool = False) -
     for point in points:
         if point.kind == "no_item":
             # nothing else matters as long as these stand, so they are never cut
-            parts += [
-                marked(sign(BELOW), f"no item is left for {_dish(fact, names)}", STYLES["head"])
-                for fact in point.facts
-            ]
+            parts += bare_lines(point.facts, names)
             parts.append(_line(f"{point.waits_on}: no menu can be made while a course has no item left"))
             continue
         entries = [_entry(point.kind, fact, names) for fact in point.facts]
@@ -58,6 +55,11 @@ def open_page(case: Case, points: Sequence[OpenPoint], *, every: bool = False) -
     if cut:
         parts.append(cell("All entries: --all", STYLES["quiet"]))
     return parts
+
+
+def bare_lines(facts: Sequence[Mapping[str, Any]], names: Mapping[str, str]) -> list[RenderableType]:
+    """Return a line for each course that nothing is left for; ``names``: those of people, by id."""
+    return [marked(sign(BELOW), f"no item is left for {_dish(f, names)}", STYLES["head"]) for f in facts]
 
 
 def _line(text: str, indent: int = 2) -> RenderableType:

@@ -246,6 +246,8 @@ def _gap(record: Mapping[str, Any]) -> str:
     text = gap_words(record)
     if record["gap"] is None or Decimal(record["bound"]) <= 0 or record["gap_reached"]:
         return text
+    if not record["options"]["ends_at_gap"]:
+        return text
     asked = Decimal(str(record["options"]["gap_asked"]))
     return f"{text} ({plain(asked * 100)} % was asked: not reached, try more --moves)"
 

@@ -69,7 +69,7 @@ def short_reason(why: WhyNot) -> str:
         return f"the relaxation serves it on {dates} dates: it would fit about as well"
     entry = why.entry
     if entry is None:
-        return "the limits cannot be kept without it"
+        return "HiGHS finds no answer to the limits without it"
     costs = ", ".join(f"{_what(why, c)} {percent(c.amount)}" for c in entry.costs[:FEW] if c.amount > 0)
     head = "not even a score of 9 brings it in" if entry.needed is None else f"needs {entry.needed}"
     earned = f"earns {percent(entry.worth)} at {why.score}"
@@ -176,7 +176,7 @@ def _planned(told: Told, why: WhyNot) -> list[str]:
     if without is None:
         return lines
     if without.bound is None:
-        return [*lines, "Without it the relaxation has no answer (HiGHS's finding): it cannot be spared."]
+        return [*lines, "Without it the relaxation has no answer (HiGHS's finding, no proof)."]
     fall = without.before - without.bound
     lines.append(f"Without it the bound falls by {percent(fall)} of liking, from {percent(without.before)}.")
     if told.value is not None and without.bound < told.value:

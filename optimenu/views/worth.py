@@ -126,7 +126,7 @@ def _tried(limit: Limit, trial: Trial | None) -> list[RenderableType]:
         cell(_size(trial.step, limit)),
         cell(percent(trial.promised)),
         cell(percent(trial.gain)),
-        cell("impossible" if trial.loss is None else percent(trial.loss)),
+        cell("no answer" if trial.loss is None else percent(trial.loss)),
     ]
 
 

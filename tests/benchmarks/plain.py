@@ -9,7 +9,7 @@ import highspy
 import numpy as np
 
 from optimenu.program.program import HARD, IMPLIED, NO_HIGH, NO_LOW
-from optimenu.solve.linear import silence
+from optimenu.solve.linear import ready
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -109,7 +109,7 @@ def plain(program: Program) -> Plain:
 
 def to_highs(model: Plain) -> highspy.Highs:
     """The model in HiGHS, to be minimised (the cost's sign turned), nothing set but silence."""
-    silence()
+    ready()
     h = highspy.Highs()
     h.setOptionValue("output_flag", False)
     lp = highspy.HighsLp()

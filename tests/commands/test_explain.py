@@ -15,6 +15,7 @@ from optimenu.commands.app import app
 from optimenu.errors import InputFaults, Interrupted, ProvedImpossible, Undecided
 from optimenu.explain.conflict import Conflict
 from optimenu.explain.ways import WaysOut
+from optimenu.files import shown_path
 from optimenu.rules.stowage import Stowage
 from tests.commands.small import CONFIG, write_project
 from tests.explain.no_menu import CASES
@@ -66,6 +67,7 @@ def test_what_only_whole_servings_make_impossible_is_said_to_be_a_finding(tmp_pa
     done = explain(CASES["energy in the allowed mass"].write(tmp_path / "project"))
     assert isinstance(done.exception, ProvedImpossible)
     assert "This is HiGHS's finding, with presolve and again without; no exact proof." in flat(done.stdout)
+    assert str(done.exception) == "no menu can keep all limits, as HiGHS finds; no exact proof"
 
 
 def test_courses_that_nothing_may_fill_are_named(tmp_path: Path) -> None:
@@ -78,12 +80,52 @@ def test_courses_that_nothing_may_fill_are_named(tmp_path: Path) -> None:
     assert "allergies" not in text.split("Ways out")[1]
 
 
+def test_a_course_that_no_item_takes_is_named_alone(tmp_path: Path) -> None:
+    drink = "drink = { least = 1, most = 1, weight = 0.3 }\n"
+    text = CONFIG.replace(drink, drink + "soup = { least = 1, most = 1, weight = 0.5 }\n", 1)
+    said = flat(explain(write_project(tmp_path / "project", text)).stdout)
+    head = "No menu can fill these courses of juno, whatever the limits:"
+    assert f"{head} ▲ juno, a day, breakfast: soup" in said
+    assert "0 limits" not in said and "They leave nothing for" not in said
+
+
 def test_who_may_change_nothing_that_helps_is_told_whom_to_ask(tmp_path: Path) -> None:
-    done = explain(CASES["repeats in a small catalogue"].write(tmp_path / "project"))
+    config = CASES["repeats in a small catalogue"].write(tmp_path / "project")
+    done = explain(config)
     text = flat(done.stdout)
     assert "Nothing that the planner may loosen gives a menu." in text
     assert "What the dietitian could change" in text
-    assert "Ask the dietitian; then: optimenu explain plan.toml --role dietitian" in text
+    asked = f"then: optimenu explain {shown_path(config)} --role dietitian"
+    assert "".join(asked.split()) in "".join(text.split())
+
+
+def test_the_config_says_who_asks_where_the_command_does_not(tmp_path: Path) -> None:
+    config = CASES["repeats in a small catalogue"].write(tmp_path / "project")
+    config.write_text('role = "dietitian"\n' + config.read_text())
+    assert "Ways out for the dietitian" in explain(config).stdout
+
+
+def test_what_stands_in_the_way_is_told_before_the_ways_are_looked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(*_: Any) -> WaysOut:
+        raise Interrupted(explain_none.STOPPED)
+
+    monkeypatch.setattr(explain_none, "sought", stopped)
+    done = explain(write_project(tmp_path / "project", MASS))
+    assert isinstance(done.exception, Interrupted)
+    assert "What stands in the way" in done.stdout and "Ways out" not in done.stdout
+    assert explain_none.LOOKING in flat(done.stderr)
+
+
+def test_a_folder_for_ways_that_are_not_there_is_said_not_to_be_written(tmp_path: Path) -> None:
+    config = CASES["repeats in a small catalogue"].write(tmp_path / "project")
+    folder = config.parent / "ways"
+    done = explain(config, "--out", str(folder))
+    assert not folder.exists()
+    assert "was not written: nothing that the planner may change was found to give a menu." in flat(
+        done.stderr
+    )
 
 
 def test_nobody_can_help_where_a_prescription_forbids_what_the_courses_need(tmp_path: Path) -> None:
@@ -135,6 +177,21 @@ def test_what_a_physician_laid_down_is_changed_in_a_file_of_its_own(tmp_path: Pa
     explain(config, "--role", "physician", "--out", str(folder))
     assert 'role = "physician"' in (folder / "plan-way-1-prescriptions.toml").read_text()
     args = ["plan", str(folder / "plan-way-1.toml"), "--out", str(tmp_path / "run"), "--method", "direct"]
+    assert CliRunner().invoke(app, args).exit_code == 0
+
+
+def test_prescriptions_that_a_lower_file_names_are_found_beside_it(tmp_path: Path) -> None:
+    base = write_project(tmp_path / "project", CONFIG)
+    script = base.parent / "prescriptions.toml"
+    script.write_text(script.read_text() + "[people.juno.limits.PROCNT_g.day]\nlow = 120\n")
+    (base.parent / ".optimenu-root").touch()
+    config = base.parent / "own" / "mine.toml"
+    config.parent.mkdir()
+    config.write_text('extends = "../plan.toml"\n')
+    folder = config.parent / "ways"
+    explain(config, "--role", "physician", "--out", str(folder))
+    assert 'extends = "../../prescriptions.toml"' in (folder / "mine-way-1-prescriptions.toml").read_text()
+    args = ["plan", str(folder / "mine-way-1.toml"), "--out", str(tmp_path / "run"), "--method", "direct"]
     assert CliRunner().invoke(app, args).exit_code == 0
 
 
@@ -212,8 +269,11 @@ def test_ctrl_c_ends_it_with_a_line(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert "nothing was written" in str(done.exception)
 
 
-def test_a_menu_that_the_search_missed_is_told_of(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    config = write_project(tmp_path / "project")
+@pytest.mark.parametrize("goal", ["", '[goal]\nfirst = "least"\n'], ids=("mean", "least"))
+def test_a_menu_that_the_search_missed_is_told_of(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, goal: str
+) -> None:
+    config = write_project(tmp_path / "project", CONFIG + goal)
     from optimenu.commands import explain as command
 
     monkeypatch.setattr(command, "_planned", lambda *words: None)

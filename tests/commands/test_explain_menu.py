@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import os
+from decimal import Decimal
 
 import pytest
 
+from tests.commands import small
 from tests.commands.called import main_ends
 from tests.explain.larder import larder
 
@@ -111,3 +113,17 @@ def test_ctrl_c_while_it_is_told_ends_it_with_a_plain_word(project, monkeypatch,
     monkeypatch.setattr(Asked, "times", property(lambda _: 1, lambda _s, _v: None), raising=False)
     assert main_ends(monkeypatch, "explain", "plan.toml") == 130
     assert "stopped before the answer was known: nothing was written" in capsys.readouterr().err
+
+
+def test_what_a_point_for_one_person_costs_the_others(tmp_path, monkeypatch, capsys):
+    small.write_crew(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    told = explained(monkeypatch, capsys, "--exchange")
+    assert "What a point of one person's liking costs the others" in told.out
+    assert "asking what more for juno costs the others ..." in told.err
+    data = json.loads(explained(monkeypatch, capsys, "--exchange", "--json").out)
+    assert [e["person"] for e in data["exchanges"]] == ["juno", "mira", "tor"]
+    for e in data["exchanges"]:
+        raised = e["others_bound_with_step"]
+        assert raised is None or Decimal(raised) <= Decimal(e["others_bound"])
+    assert json.loads(explained(monkeypatch, capsys, "--json").out)["exchanges"] == []

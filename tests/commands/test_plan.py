@@ -20,6 +20,7 @@ from optimenu.errors import InputFaults, ProvedImpossible, Undecided
 from optimenu.solve.halt import Halt
 from optimenu.views import summary
 from tests.commands.small import CONFIG, write_project
+from tests.explain.no_menu import CASES
 
 
 def run(*words: str) -> subprocess.CompletedProcess[str]:
@@ -133,6 +134,15 @@ def test_an_impossible_config_is_proved_so_and_named(tmp_path: Path) -> None:
     assert "too little" in done.stderr
     assert done.stdout == ""
     assert not (tmp_path / "run").exists()
+
+
+def test_a_course_with_no_item_left_is_told_instead_of_what_limits_lack(tmp_path: Path) -> None:
+    config = CASES["an allergen leaves no breakfast"].write(tmp_path / "project")
+    done = CliRunner().invoke(app, ["plan", str(config), "--threads", "1"])
+    assert isinstance(done.exception, ProvedImpossible)
+    text = " ".join(done.stderr.split())
+    assert "no item is left for Juno's breakfast main" in text and "What is left for whom: " in text
+    assert "cannot hold together with all" not in text
 
 
 def test_shared_limits_can_be_impossible_too(tmp_path: Path) -> None:

@@ -78,3 +78,23 @@ def test_ctrl_c_ends_at_once_what_has_no_menu_yet_and_the_second_time_whatever_i
     asking.join()
     assert asked.times == times
     assert ("stopping; the best menu so far is kept" in capsys.readouterr().err) == (times == 2)
+
+
+def test_what_is_done_while_one_looks_is_the_answer() -> None:
+    """The work ends just after a wait that was too short: no look may make a fault of it."""
+    go = threading.Event()
+
+    def look() -> None:
+        go.set()
+
+    def work() -> str:
+        go.wait()
+        return "done"
+
+    assert progress.meanwhile(work, look) == "done"
+
+    def fails() -> None:
+        raise TimeoutError("its own")
+
+    with pytest.raises(TimeoutError, match="its own"):
+        progress.meanwhile(fails, look)

@@ -1,16 +1,19 @@
 from __future__ import annotations
 
 import json
+import shutil
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from optimenu.audit.menu import audit_menu
 from optimenu.config.case import load_case
 from optimenu.errors import InputFaults
 from optimenu.exports.record import run_files
 from optimenu.exports.run_folder import find_run, new_folder, read_run, write_folder
-from optimenu.planning import Options, plan
+from optimenu.planning import Options, plan, prove_run
 from tests.commands.small import write_project
 
 
@@ -73,6 +76,45 @@ def test_a_broken_certificate_or_record_is_refused(run: Path) -> None:
                 read_run(run)
         finally:
             path.write_bytes(before)
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("inputs", ["plan.toml"]),
+        ("config", None),
+        ("scale_of", 3),
+        ("people", [{"best": "NaN"}]),
+        ("people", [{"best": "0"}]),
+        ("people", [{"best": "1"}] * 2),
+        ("people", []),
+    ],
+)
+def test_a_record_that_does_not_say_what_it_must_cannot_be_read(
+    run: Path, tmp_path: Path, key: str, value: object
+) -> None:
+    folder = shutil.copytree(run, tmp_path / "run")
+    path = folder / "record.json"
+    path.write_text(json.dumps({**json.loads(path.read_text()), key: value}))
+    with pytest.raises(InputFaults, match=r"record\.json  cannot be read"):
+        read_run(folder)
+
+
+@pytest.mark.parametrize("claim", [None, "NaN", "Infinity", "much", [1]])
+@pytest.mark.parametrize("key", ["value", "bound"])
+def test_a_record_that_claims_no_number_fails_the_audit(run: Path, key: str, claim: object) -> None:
+    found = read_run(run)
+    case, certificates = found.case, (None, found.certificate)
+    report = audit_menu(case.problem, case.rules, found.menu, found.scale)
+
+    def faults(record: Mapping[str, Any]) -> tuple[str, ...]:
+        return prove_run(case, found.scale, certificates, report, record).faults
+
+    assert not faults(found.record)
+    (fault,) = faults({**found.record, key: claim})
+    assert fault.startswith(f"the {key} {claim} is claimed, ")
+    (fault,) = faults({k: v for k, v in found.record.items() if k != key})
+    assert fault.startswith(f"the {key} nothing is claimed, ")
 
 
 def test_finding_runs(run: Path, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import signal
 import subprocess
 import sys
@@ -182,7 +183,22 @@ def test_a_trade_is_carried_on_from_what_is_there(
 def test_another_question_is_refused(drawn: tuple[Path, str], project: Path) -> None:
     done = ask(str(project), "--between", "mass,liking", "--moves", "50000", "--out", str(drawn[0]))
     assert isinstance(done.exception, InputFaults)
-    assert "holds another trade: axes, moves differ; name a new folder with --out" in str(done.exception)
+    assert "holds another trade, not of the same axes, moves; name a new folder with --out" in str(
+        done.exception
+    )
+
+
+def test_a_trade_of_other_versions_is_not_carried_on(
+    drawn: tuple[Path, str], project: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "older"
+    shutil.copytree(drawn[0], folder)
+    data = json.loads((folder / "trade.json").read_text())
+    data["question"]["versions"][0][1] = "3.0"
+    (folder / "trade.json").write_text(json.dumps(data))
+    done = ask(str(project), "--points", "6", *MOVES, "--out", str(folder))
+    assert isinstance(done.exception, InputFaults)
+    assert "holds another trade, not of the same versions; name a new folder" in str(done.exception)
 
 
 def test_mass_against_variety_keeps_the_liking_held(project: Path, tmp_path: Path) -> None:
@@ -250,6 +266,19 @@ def test_faults_of_folders_and_picks(drawn: tuple[Path, str], project: Path, tmp
     none = ask(str(tmp_path))
     assert isinstance(none.exception, InputFaults)
     assert "is no folder of a trade" in str(none.exception)
+    # a run that would lead elsewhere, and a point that is none
+    for wrong in ({"run": "../../elsewhere"}, {"amounts": {"liking": "much"}}, {"limits": []}):
+        folder = tmp_path / "bad"
+        shutil.copytree(drawn[0], folder)
+        data = json.loads((folder / "trade.json").read_text())
+        name = next(iter(data["points"]))
+        data["points"][name].update(wrong)
+        (folder / "trade.json").write_text(json.dumps(data))
+        refused = ask(str(folder), "--pick", "1", "--out", str(tmp_path / "picked"))
+        assert isinstance(refused.exception, InputFaults), wrong
+        assert "is no folder of a trade" in str(refused.exception)
+        assert not (tmp_path / "picked").exists()
+        shutil.rmtree(folder)
     far = ask(str(drawn[0]), "--pick", "99")
     assert isinstance(far.exception, InputFaults)
     assert f"no point 99; there are {len(table(drawn[0]))}" in str(far.exception)

@@ -8,9 +8,10 @@ import pytest
 
 from optimenu.explain import desk
 from optimenu.explain.board import Grain, grain_of
-from optimenu.explain.conflict import conflict
+from optimenu.explain.conflict import _Finding, conflict
 from optimenu.program.build import limits
 from optimenu.rules.registry import rule_classes
+from optimenu.solve.whole import Found
 from tests import tiny_plans
 from tests.explain.impossible_plans import impossible, menus_of
 
@@ -108,4 +109,29 @@ def test_a_large_board_is_searched_and_claims_no_more_than_it_found(cases, monke
             assert (got.status, got.members) == ("undecided", ())
             broken = {grain_of(program.origins[r]) for r in program.broken(program.complete(near))}
             assert {grain(limit) for limit in got.hints} == broken
-    assert min(seen[k] for k in ("conflict", "undecided", "menu")) >= 15, seen
+    assert min(seen[k] for k in ("conflict", "undecided", "menu", "relaxation")) >= 8, seen
+
+
+def test_where_refusals_are_not_told_apart_they_are_taken_as_given(cases, monkeypatch):
+    monkeypatch.setattr(_Finding, "_least", lambda *_: None)
+    seen = 0
+    for question, rules, _ in cases[:40]:
+        got = conflict(question, rules)
+        assert (got.status, got.refusals_given) == ("conflict", True)
+        every = menus_of(question, rules, refused=False)
+        patterns = {g for g in every.breaks if is_pattern(g)}
+        members = {grain(m.limit) for m in got.members}
+        assert not every.count or not every.keep(patterns | members)
+        seen += bool(members) and every.count > 0
+    assert seen >= 15
+
+
+def test_what_presolve_alone_finds_impossible_is_not_claimed(cases, monkeypatch):
+    whole = desk.any_menu
+
+    def doubtful(program, *, presolve=True):
+        return whole(program) if presolve else Found("undecided")
+
+    monkeypatch.setattr(desk, "any_menu", doubtful)
+    some = [(q, r) for q, r, got in cases if got.proof == "solver"][:5]
+    assert [conflict(*case).status for case in some] == ["undecided"] * 5

@@ -4,18 +4,28 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
+from io import StringIO
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from rich.console import Console, RenderableType
 
 from optimenu.config.case import Case, load_case
-from optimenu.explain.conflict import conflict_of
+from optimenu.errors import InputFaults, ProvedImpossible, Undecided
+from optimenu.explain import loosen
+from optimenu.explain.changed import changed
+from optimenu.explain.conflict import Conflict, conflict_of
 from optimenu.explain.levers import stays
 from optimenu.explain.loosen import ways_out
 from optimenu.explain.ways import WaysOut
 from optimenu.exports.explain import way_files
 from optimenu.planning import Options, plan
+from optimenu.rules.edits import Edit
+from optimenu.rules.stowage import Stowage
+from optimenu.solve.outcome import Outcome
+from optimenu.views.explain import explain_page
 from tests.explain.no_menu import CASES
 
 MOVES = 20_000
@@ -66,6 +76,12 @@ def test_who_may_change_nothing_that_helps_is_told_who_could(tmp_path: Path, nam
     assert [w.who for w in ways.others] == ["dietitian"]
 
 
+def flat_page(page: RenderableType) -> str:
+    out = StringIO()
+    Console(file=out, width=140).print(page)
+    return " ".join(out.getvalue().split())
+
+
 def rule_of(case: Case, table: str) -> Any:
     return next(r for r in case.rules if r.table == table)
 
@@ -98,8 +114,64 @@ def test_energy_is_not_offered_far_from_the_requirement(tmp_path: Path) -> None:
     "key", ["allergies.peanuts", "intolerances.milk.servings_a_day", "fasts.lent", "diets", "never_items"]
 )
 def test_what_a_physician_forbids_stays(key: str) -> None:
-    assert stays(f"prescriptions.people.juno.{key}")
-    assert not stays("prescriptions.people.juno.limits.NA_mg.day.high")
+    for person in ("juno", "limits"):
+        assert stays(f"prescriptions.people.{person}.{key}")
+        assert not stays(f"prescriptions.people.{person}.limits.NA_mg.day.high")
+
+
+@pytest.mark.parametrize(
+    ("outcome", "state"),
+    [
+        (Undecided("cannot tell"), "undecided"),
+        (Outcome("undecided", "search", 1, 1, 16), "undecided"),
+        (Outcome("undecided", "search", 1, 1, 16, bound=7), "relaxation"),
+        (Outcome("impossible", "search", 1, 1, 16, proof="exact"), "impossible"),
+        (ProvedImpossible("proved"), "impossible"),
+    ],
+)
+def test_no_more_is_said_of_a_change_than_planning_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, outcome: Any, state: str
+) -> None:
+    def ended(case: Case, options: Options, stop: object = None) -> Any:
+        if isinstance(outcome, Exception):
+            raise outcome
+        return SimpleNamespace(outcome=outcome)
+
+    monkeypatch.setattr(loosen, "plan", ended)
+    case, ways = found(tmp_path, "energy in the allowed mass", most=1)
+    assert {w.state for w in ways.ways} == {state}
+    text = flat_page(explain_page(case, Conflict("undecided"), ways, ""))
+    words = {"undecided": "not decided", "relaxation": "no menu found", "impossible": "still none"}
+    assert words[state] in text
+
+
+@pytest.mark.parametrize(
+    "key",
+    [
+        "nutrients.reference.UL",
+        "prescriptions.people.juno.allergies.peanuts",
+        "prescriptions.people.juno.diets",
+    ],
+)
+def test_what_stays_is_not_offered_even_by_a_rule_that_does(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, key: str
+) -> None:
+    def bold(self: Stowage, origin: Any, amount: Any, *, low: bool) -> Any:
+        yield (Edit(key, 1, 2, "what stays"),)
+
+    monkeypatch.setattr(Stowage, "further", bold)
+    for role in ("planner", "dietitian", "physician"):
+        project = tmp_path / role
+        _, ways = found(project, "energy in the allowed mass", role, most=1)
+        assert not [e for w in (*ways.ways, *ways.others) for e in w.edits if e.key == key]
+
+
+def test_what_a_physician_laid_down_is_the_physicians_to_change(tmp_path: Path) -> None:
+    case = load_case(CASES["stock"].write(tmp_path / "project"))
+    edit = Edit("prescriptions.people.juno.limits.NA_mg.day.high", Decimal(1), Decimal(2), "sodium")
+    for role in ("planner", "dietitian"):
+        with pytest.raises(InputFaults, match="only the physician may change it"):
+            changed(case, (edit,), role)
 
 
 def test_one_line_is_narrowed_to_a_person_and_a_day_kind(tmp_path: Path) -> None:

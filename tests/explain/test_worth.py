@@ -23,7 +23,7 @@ from tests.explain.larder import TIGHT_L, larder, larder_case
 from tests.solve.programs import judge
 
 D = Decimal
-PLANS = 100
+PLANS = 150
 UNIT = 10.0**-GOAL_DECIMALS
 
 

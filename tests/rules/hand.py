@@ -176,8 +176,8 @@ def broken(rule, tally):
 
 
 def said(rule, tally):
-    """Return what the rule says of every breach, and the edit it proposes."""
-    return [(rule.say(m), rule.edit(m)) for m in rule.measures(tally) if m.amount > 0]
+    """Return what the rule says of every breach."""
+    return [rule.say(m) for m in rule.measures(tally) if m.amount > 0]
 
 
 def faults(rule):

@@ -7,10 +7,12 @@ import threading
 import numpy as np
 import pytest
 
+from optimenu.program.builder import Builder
 from optimenu.solve import finish as module
-from optimenu.solve.bound import certify, relax
+from optimenu.solve.bound import Prices, certify, relax
+from optimenu.solve.dual import Effect
 from optimenu.solve.finish import finish
-from optimenu.solve.leave_out import useful
+from optimenu.solve.leave_out import _losses, useful
 from optimenu.solve.plain import Plain, improve
 from optimenu.solve.solve import solve
 from tests.solve.programs import brute, menus, tiny
@@ -37,6 +39,15 @@ def test_no_better_menu_uses_what_is_left_out():
             left += int((~may).sum())
             tried += len(may)
     assert left > 0.1 * tried
+
+
+def test_a_column_that_counts_twice_in_a_group_is_not_said_to_lose_twice():
+    b = Builder(0)
+    c = b.column()
+    b.group([(c, 1), (c, 1)], [0, 0])
+    # a cut makes the first use cost 5: with the column there are two uses, worth 2 - 5, without it none
+    given = Prices({}, {}, 0, [], [], Effect(use={0: 5}))
+    assert _losses(b.freeze(), given) == [3]
 
 
 def test_a_program_small_as_a_whole_gets_its_best_menu_and_the_word_of_the_solver():

@@ -101,7 +101,7 @@ def test_impossible_is_looked_at_again_without_presolve(monkeypatch):
         seen.append(solver.getOptionValue("presolve")[1])
         return real(solver)
 
-    linear.silence()
+    linear.ready()
     maximise(model([1.0], [[1.0]], [0.0], [1.0]))
     monkeypatch.setattr(linear, "_run", run)
     maximise(model([1.0], [[1.0], [1.0]], [3.0, -np.inf], [np.inf, 2.0]))

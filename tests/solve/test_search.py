@@ -162,11 +162,11 @@ def test_little_changes_beside_the_menu_started_from(crew: Made, found: SearchRe
     """Days of one class are alike, so a search that is not held leaves its dishes on any of them."""
     assert found.counts is not None and found.value is not None
     program = loosened(crew.program, 0.02)
-    near = search(program, relax(program), moves=MOVES, seed=9, start=found.counts)
+    before = found.counts
+    near = search(program, relax(program), moves=MOVES, seed=9, start=before, hold=before)
     anew = search(program, relax(program), moves=MOVES, seed=9)
     assert near.counts is not None and anew.counts is not None and near.value is not None
     assert near.value > found.value
-    before = found.counts
     stayed, by_chance = (np.minimum(before, c).sum() / before.sum() for c in (near.counts, anew.counts))
     assert stayed > 0.75 > 0.5 > by_chance
     # nearly all that is still eaten stands where it stood
@@ -221,13 +221,14 @@ def test_dishes_of_equal_value_go_back_to_their_days() -> None:
     program = alike()
     start = np.eye(4, dtype=np.int64)
     turned = np.roll(start, 1, axis=0)
-    hunt = _Search(program, relax(program), 20_000, 1, 1, None, None, start.ravel(), None)
+    own = start.ravel()
+    hunt = _Search(program, relax(program), 20_000, 1, 1, None, None, own, own, None, None, None, False)
     parts = whole(program)
     engines = hunt.prepare(parts)
-    assert hunt.offer(turned.ravel())
+    assert hunt.best.offer(turned.ravel())
     hunt.go_back(engines)
-    assert hunt.best is not None and (hunt.best[1] == start.ravel()).all()
-    assert hunt.best[0] == program.value(program.complete(turned.ravel()))
+    assert hunt.best.counts is not None and (hunt.best.counts == own).all()
+    assert hunt.best.value == program.value(program.complete(turned.ravel()))
 
 
 def test_stopping_keeps_the_best_so_far(crew: Made) -> None:

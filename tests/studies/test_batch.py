@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import json
 import shutil
+import zipfile
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import pyarrow.parquet as pq
 import pytest
+from typer.testing import CliRunner
 
+from optimenu.commands.app import app
 from optimenu.errors import InputFaults
 from optimenu.exports.run_folder import read_run
+from optimenu.studies import bundle
 from optimenu.studies.batch import KILLER, Batch
 from optimenu.studies.folder import RESULTS, RESULTS_CSV, StudyFolder
 from optimenu.studies.run import StudyRun
@@ -144,7 +151,7 @@ def test_faults_of_a_case_are_its_row(tmp_path):
     assert ends[0] == ("menu", "")
     assert [end for end, _ in ends[1:]] == ["faults"] * 5
     assert ends[1][1].startswith(
-        "plan-changed.toml:12 [stowage] gross_kg: needs a number in kg, above 0, found -1"
+        "set by the study: [stowage] gross_kg: needs a number in kg, above 0, found -1"
     )
     assert 'found "heavy"' in ends[2][1]
     assert "is before first_date" in ends[3][1]
@@ -152,6 +159,30 @@ def test_faults_of_a_case_are_its_row(tmp_path):
     assert "only the dietitian may change this" in ends[5][1]
     # no word of where the worker keeps its inputs
     assert not any("/" in reason for _, reason in ends)
+
+
+def test_a_case_known_to_have_no_menu_is_not_planned_again(few, tmp_path, monkeypatch):
+    folder = StudyFolder(few[1])
+    run = StudyRun(folder, *folder.study(tmp_path / "place"))
+    monkeypatch.setattr("optimenu.studies.run.planned", broken)
+    with pytest.raises(InputFaults, match="case 5 has no menu: impossible: "):
+        run.open(5)
+
+
+def test_a_study_of_faults_alone_ends_as_faults_do(tmp_path):
+    text = FEW.replace("[25, 90]", "[-1, -2]").replace("[6, 12, 18]", "[6]")
+    study, out = write_study(tmp_path / "project", text), tmp_path / "out"
+    done = CliRunner().invoke(app, ["compare", str(study), "--out", str(out), "--workers", "1"])
+    assert done.exit_code == InputFaults.exit_code
+    assert "2 cases: 2 with faults in the input." in done.stdout
+    assert "Every case has faults in the input" in done.stderr and "--open" not in done.stderr
+
+
+def test_the_end_says_where_the_results_lie_and_how_to_open_a_case(few):
+    done = CliRunner().invoke(app, ["compare", str(few[1])])
+    text = " ".join(done.stderr.split())
+    assert done.exit_code == 0
+    assert f"{RESULTS_CSV}, {RESULTS}, charts." in text and "--open 1" in text
 
 
 def test_a_fault_of_ours_in_the_worker_ends_the_batch(tmp_path):
@@ -172,7 +203,7 @@ def test_runs_are_kept_when_wanted_and_are_runs(few, tmp_path):
     assert results(tmp_path / "kept") == results(few[1])
     menus = [r.case.number for r in run.rows() if r.answer.end == "menu"]
     assert sorted(int(p.name) for p in (tmp_path / "kept" / "runs").iterdir()) == menus
-    kept = read_run(run.place(run.cases[menus[0] - 1]))
+    kept = read_run(run.folder.run(menus[0], run.keys[menus[0] - 1]))
     assert kept.record["name"] == f"A few: {run.cases[menus[0] - 1].title}"
     assert len(kept.case.problem.dates) == 6
     # those of a study planned without are made up for
@@ -202,6 +233,74 @@ def test_a_case_is_opened_as_the_run_it_was(few, tmp_path):
         run.open(9)
     with pytest.raises(InputFaults, match=r"case 5 has no menu: impossible: gross mass, stay"):
         run.open(5)
+
+
+def test_a_run_of_other_inputs_gives_way(tmp_path):
+    study = write_study(tmp_path / "project", FEW.replace("[6, 12, 18]", "[6]").replace("[25, 90]", "[90]"))
+    out = tmp_path / "out"
+    before = planned(study, out, runs=True)
+    place = before.folder.run(1, before.keys[0])
+    tasting = study.with_name("tasting.csv")
+    tasting.write_text(tasting.read_text().replace("5.", "6.", 1))
+    after = study_run(study, out)
+    assert before.keys != after.keys and place == out / "runs" / "0001"
+    # planned without runs: what lies there is of what was asked before
+    planned(study, out)
+    assert after.folder.run(1, after.keys[0]) is None
+    assert study_run(study, out).open(1) == place
+    kept = read_run(place)
+    assert kept.record["inputs"]["tasting.csv"] == hashlib.sha256(tasting.read_bytes()).hexdigest()
+    assert after.folder.run(1, after.keys[0]) == place
+    # and a run of which nobody knows whose it is counts as none
+    (out / "runs.json").write_text("[]")
+    assert after.folder.run(1, after.keys[0]) is None
+
+
+def repacked(folder, name, contents=b"x"):
+    """Put a file into a study's inputs, and say so as the study would."""
+    with zipfile.ZipFile(folder / "inputs.zip", "a") as out:
+        out.writestr(name, contents)
+    said = json.loads((folder / "study.json").read_text())
+    said["inputs_sha256"] = hashlib.sha256((folder / "inputs.zip").read_bytes()).hexdigest()
+    (folder / "study.json").write_text(json.dumps(said))
+
+
+@pytest.mark.parametrize("name", ["../outside.csv", "/outside.csv", "a/../../outside.csv", "plan.toml/x"])
+def test_inputs_that_lead_out_of_their_folder_are_refused(few, tmp_path, name):
+    shutil.copytree(few[1], tmp_path / "bad")
+    repacked(tmp_path / "bad", name)
+    with pytest.raises(InputFaults, match=r"inputs.zip  cannot be unpacked: .*; run the study again"):
+        StudyFolder(tmp_path / "bad").study(tmp_path / "in" / "place")
+    assert not list(tmp_path.rglob("outside.csv")) and not Path("/outside.csv").exists()
+
+
+def test_a_link_among_the_inputs_is_no_link(few, tmp_path):
+    shutil.copytree(few[1], tmp_path / "bad")
+    link = zipfile.ZipInfo("linked")
+    link.external_attr = 0o120777 << 16
+    repacked(tmp_path / "bad", link, b"/etc/hostname")
+    StudyFolder(tmp_path / "bad").study(tmp_path / "place")
+    assert not (tmp_path / "place" / "linked").is_symlink()
+
+
+def test_no_archive_and_a_study_elsewhere_are_refused(few, tmp_path):
+    shutil.copytree(few[1], tmp_path / "bad")
+    path = tmp_path / "bad" / "study.json"
+    said = json.loads(path.read_text())
+    path.write_text(json.dumps({**said, "study": "../../study.toml"}))
+    with pytest.raises(InputFaults, match="is no study that can be read"):
+        StudyFolder(tmp_path / "bad").study(tmp_path / "place")
+    (tmp_path / "bad" / "inputs.zip").write_bytes(b"x")
+    path.write_text(json.dumps({**said, "inputs_sha256": hashlib.sha256(b"x").hexdigest()}))
+    with pytest.raises(InputFaults, match="cannot be unpacked: no archive of inputs"):
+        StudyFolder(tmp_path / "bad").study(tmp_path / "place")
+
+
+def test_threads_of_one_worker_share_a_folder_of_inputs(few):
+    packed = (few[1] / "inputs.zip").read_bytes()
+    with ThreadPoolExecutor(8) as pool:
+        roots = list(pool.map(lambda _: bundle.root_of("threads", packed), range(16)))
+    assert len(set(roots)) == 1 and (roots[0] / "study.toml").is_file()
 
 
 def test_a_folder_with_changed_inputs_is_refused(few, tmp_path):

@@ -232,6 +232,47 @@ def test_the_key_tells_all_that_decides_the_answer(tmp_path):
     assert set(keys()[0]).isdisjoint(before)
 
 
+def test_every_file_that_counts_is_in_the_key(tmp_path):
+    path = write_study(tmp_path / "project", FEW)
+    plan, script = path.with_name("plan.toml"), path.with_name("prescriptions.toml")
+    # two files that are extended, one by the config and one by the prescriptions, and a file of losses
+    plan.with_name("base.toml").write_text("# as it was\n" + plan.read_text())
+    script.with_name("lower.toml").write_text("# as it was\n" + script.read_text())
+    script.write_text('extends = "lower.toml"\n')
+    plan.write_text('extends = "base.toml"\n[storage]\nlosses = "losses.csv"\n')
+    losses = plan.with_name("losses.csv")
+    losses.write_text("as it was\n")
+
+    def key():
+        study = read_study(path)
+        return Inputs(study).key(cases_of(study)[0])
+
+    seen = {key()}
+    for file in (plan.with_name("base.toml"), script.with_name("lower.toml"), losses, plan, script):
+        file.write_text(file.read_text() + "# other\n")
+        seen.add(key())
+    assert len(seen) == 6
+    study = read_study(path)
+    one = cases_of(study)[0]
+    assert Inputs(study, (("numpy", "1"),)).key(one) != Inputs(study, (("numpy", "2"),)).key(one)
+
+
+def test_what_the_key_tells_is_what_is_packed(tmp_path):
+    path = write_study(tmp_path / "project", FEW)
+    study = read_study(path)
+    inputs, found = Inputs(study), cases_of(study)
+    before, packed = inputs.key(found[0]), Inputs(study).packed(found)
+    path.with_name("tasting.csv").write_text("changed between the two\n")
+    assert (inputs.key(found[0]), inputs.packed(found)) == (before, packed)
+
+
+def test_a_file_that_is_no_word_is_the_configs_to_judge(tmp_path):
+    text = FEW.replace("stowage.gross_kg = [25, 90]", '"stock.file" = [["a"]]')
+    path = write_study(tmp_path / "project", text)
+    study = read_study(path)
+    assert len({Inputs(study).key(c) for c in cases_of(study)}) == 3
+
+
 def test_inputs_come_out_as_they_went_in(tmp_path):
     path = write_study(tmp_path / "project", FEW)
     study = read_study(path)

@@ -103,7 +103,7 @@ def test_menus_pressed_by_a_cap_are_left_out_of_the_fit():
 
 def test_the_page_says_what_was_found():
     said = words(study())
-    assert "8 cases: 6 menu, 2 proved impossible." in said
+    assert "8 cases: 6 with a menu, 2 proved impossible." in said
     assert "1 10 1.500 1.500 1.500 98.8 90.0 12.5 0.11" in said
     assert "Gross mass grows as days to the 1.000 ± 0.000 (95 %, 4 lengths): the same each day" in said
     assert "Lots past their use-by date before the stay ends: 0 of 90 at days 10, 2 at days 80." in said
@@ -121,13 +121,19 @@ def test_the_page_says_what_was_found():
     assert "no table [storage]" not in said
 
 
+def test_an_exponent_that_is_not_known_says_nothing():
+    rows = [menu(k, {"days": str(d)}, d, m) for k, (d, m) in enumerate(((10, 30), (20, 90), (40, 80)))]
+    assert "these cases do not tell whether it changes a day" in words(rows)
+    assert "the same each day" not in words(rows)
+
+
 def test_what_storage_makes_bind_is_told_from_its_first_length():
     rows = [menu(k, {"days": str(d)}, d, 3 * d) for k, d in enumerate((10, 20))]
     rows.append(menu(3, {"days": "40"}, 40, 120, losses_bind="juno: THIA_mg VITC_mg; mira: VITC_mg"))
     said = words(rows)
     assert (
-        "Losses in storage make a floor bind: Thiamin of juno from days 40; Vitamin C of juno from days 40; "
-        "Vitamin C of mira from days 40." in said
+        "Losses in storage make a floor bind: Thiamin of juno from days 40 on; Vitamin C of juno from days "
+        "40 on; Vitamin C of mira from days 40 on." in said
     )
 
 
@@ -137,8 +143,8 @@ def test_every_end_has_its_words():
     rows.append(Row(StudyCase(9, {"days": "9"}, Path("plan.toml"), {}), None))
     said = words(rows)
     assert (
-        "5 cases: 1 proved impossible, 1 not decided, 1 faults in the input, 1 failed, 1 not planned yet."
-        in said
+        "5 cases: 1 proved impossible, 1 not decided, 1 with faults in the input, 1 failed, "
+        "1 not planned yet." in said
     )
     for text in (
         "proved impossible: why 1",
@@ -147,6 +153,11 @@ def test_every_end_has_its_words():
         "failed: why 4",
     ):
         assert text in said
+
+
+def test_losses_are_spoken_of_only_where_some_case_tells_whether_they_count():
+    said = words([row(1, {"days": "1"}, "faults", "why")])
+    assert "at production" not in said and "after losses in storage" not in said
 
 
 @pytest.mark.parametrize("width", [80, 140])

@@ -341,6 +341,8 @@ def test_a_gap_that_was_not_reached_is_said_so(pair: Planned) -> None:
     _, report, _, data = found(pair)
     bound = str(report.value * Decimal("1.01555"))
     asked = {**data, "gap": "0.0155", "gap_reached": False, "gap_closed": False, "bound": bound}
+    assert "was asked" not in flat(summary(pair.case.problem, report, asked))
+    asked = {**asked, "options": {**data["options"], "gap_asked": 0.01, "ends_at_gap": True}}
     text = flat(summary(pair.case.problem, report, asked))
     assert "gap 1.55 % (1 % was asked: not reached, try more --moves)" in text
     assert "No menu within these limits scores more than 1.56 % better" in text
