@@ -169,7 +169,7 @@ def _counted(watch: Watch) -> Callable[[int, int, str], None]:
         text = f"point {min(done + 1, points)} of {points}: {words}"
         if done > first[0]:
             each = (time.perf_counter() - began) / (done - first[0])
-            text += f"; {each:.0f} s a point, about {each * (points - done):.0f} s left"
+            text += f"; {each:.0f} s a point, about {each * max(points - done, 1):.0f} s left"
         watch.about(text)
 
     return count

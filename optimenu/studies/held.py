@@ -28,6 +28,8 @@ SPARE = Decimal("0.05")
 """Liking, in per cent, aimed at beyond the floor."""
 LEFT_OVER = Decimal("0.3")
 """Liking, in per cent, that may be left over without another try."""
+FAR = Decimal("0.03")
+"""What is proved so far from the menu, as a part of its amount, is proved a second way."""
 TRIES, GUESSES = 5, 3
 """Limits tried for a point, at most, and how many of them the relaxation proposes."""
 
@@ -155,15 +157,17 @@ class Held:
         if certificate is not None and axis.name in point.limits:
             at = {**limits, axis.name: point.limits[axis.name]}
             proved = self._proved(axis, at, certificate)
-        if proved is None:
-            # where the menu was found the limit may bear no price; at the relaxation's own least it does
+        if proved is None or abs(proved - point.at(axis)) > FAR * abs(point.at(axis)):
+            # where the menu was found the limit may bear little price; at the relaxation's least it does
             cap = liked_at(self.points, axis, limits, self.floor)
             if cap is not None:
                 at = {**limits, axis.name: cap}
                 program = limited(self.points.question()[1], self.points.caps, at)
                 relaxation = relax(program)
                 if relaxation.status == "solved":
-                    proved = self._proved(axis, at, certify(program, relaxation))
+                    other = self._proved(axis, at, certify(program, relaxation))
+                    if proved is None or (other is not None and axis.beats(proved, other)):
+                        proved = other
         if proved is not None:
             point = replace(point, least={**point.least, axis.name: proved})
             store.keep(point.run, point, None)
