@@ -103,7 +103,8 @@ def _drawn(
         from decimal import Decimal
 
         from optimenu.config.case import load_case
-        from optimenu.exports.run_folder import new_folder, sha256
+        from optimenu.exports.record import inputs_of
+        from optimenu.exports.run_folder import new_folder
         from optimenu.studies.points import Ways
         from optimenu.studies.store import Question, Store
         from optimenu.studies.trade import axis_faults
@@ -125,21 +126,25 @@ def _drawn(
         question = Question(
             case.problem.name,
             case.files[0].relative_to(case.root).as_posix(),
-            {p.relative_to(case.root).as_posix(): sha256(case.contents(p)) for p in sorted(case.files)},
+            inputs_of(case),
             tuple(names), ways.moves, ways.seed, str(ways.floor),
         )  # fmt: skip
         store = Store(out or new_folder(Path("runs"), f"{source.stem}-trade"), question)
         stopped = _found(case, names, ways, store, halt, asked)
         _show(store.folder, as_json=as_json)
         if stopped:
-            _aside(f"Stopped by you: these are the points so far. Carry on with: --out {store.folder}")
+            _aside(
+                "Stopped by you: these are the points so far. "
+                f"Carry on with the same command and --out {store.folder}"
+            )
             raise typer.Exit(EXIT_CODE)
 
 
 def _found(case: Case, names: list[str], ways: Ways, store: Store, halt: Halt, asked: Asked) -> bool:
     """Find the points; tell whether the user stopped it. Without a single point it ends."""
     from optimenu.commands.progress import Watch, in_a_thread
-    from optimenu.errors import Interrupted
+    from optimenu.errors import Interrupted, ProvedImpossible, Undecided
+    from optimenu.files import shown_path
     from optimenu.studies.axes import AXES
     from optimenu.studies.points import Points, Stopped
     from optimenu.studies.trade import trade
@@ -153,8 +158,12 @@ def _found(case: Case, names: list[str], ways: Ways, store: Store, halt: Halt, a
             in_a_thread(lambda: trade(names, points), watch, asked, lambda: bool(store.points), KEPT)
         except Stopped:
             stopped = True
-    if not any(p.end == "menu" for p in store.points.values()):
-        raise Interrupted("stopped before the first point was found; nothing was written")
+    ends = {p.end for p in store.points.values()}
+    if "menu" not in ends:
+        if stopped:
+            raise Interrupted("stopped before the first point was found; nothing was written")
+        text = f"no point has a menu; see: optimenu explain {shown_path(case.files[0])}"
+        raise ProvedImpossible(text) if ends == {"impossible"} else Undecided(text)
     _write(store)
     return stopped
 

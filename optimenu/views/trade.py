@@ -22,7 +22,7 @@ from optimenu.studies.result import (
 )
 from optimenu.views.console import STYLES, cell, heading
 from optimenu.views.plot import NOTE, legend, plot
-from optimenu.views.summary import many
+from optimenu.views.summary import cautions_where, many
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -69,7 +69,8 @@ def trade_page(found: Result, folder: Path, width: int) -> RenderableType:
     for s in found.series:
         parts += [cell(f"{s.words}: {text}" if s.words else text) for text in sentences(found, s)]
     parts += [heading("What is proved"), *map(cell, _proved(found))]
-    parts += [Text(""), *map(cell, _next(folder))]
+    knee = next((s.numbers[s.knee] for s in found.series if s.knee is not None), 1)
+    parts += [Text(""), *map(cell, _next(folder, knee)), cautions_where(())]
     return Group(*parts)
 
 
@@ -180,8 +181,8 @@ def _left_out(found: Result) -> list[str]:
     return lines
 
 
-def _next(folder: Path) -> list[str]:
+def _next(folder: Path, point: int) -> list[str]:
     return [
         f"Written to {folder}: points.csv, points.parquet, curve.svg, and a run for each point.",
-        f"Make point 1 the latest run: optimenu trade {folder} --pick 1",
+        f"Make point {point} the latest run: optimenu trade {folder} --pick {point}",
     ]

@@ -93,6 +93,9 @@ def test_the_page_and_the_files_say_the_same(drawn: tuple[Path, str]) -> None:
     for row in points.to_dict("records"):
         assert f"{row['liking']:.2f}" in page
     assert "No menu takes less stowed volume than" in page
+    knees = points.index[points["knee"] == "yes"]
+    assert f"--pick {points['point'][knees[0]] if len(knees) else 1}" in page
+    assert "Check allergens on the pack itself" in page
     assert max(map(len, page.splitlines())) <= 80
     parquet = pd.read_parquet(folder / "points.parquet")
     assert list(parquet.columns) == list(points.columns)
@@ -303,6 +306,15 @@ def test_nothing_traded_helps_where_nothing_is_possible(project: Path, tmp_path:
     assert "no menu can keep all other limits, with no limit on what is traded" in str(done.exception)
 
 
+def test_no_point_at_all_is_said_to_be_undecided(
+    project: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("optimenu.studies.trade.trade", lambda names, points: None)
+    done = ask(str(project), "--out", str(tmp_path / "t"), *MOVES)
+    assert getattr(done.exception, "exit_code", None) == 4
+    assert "no point has a menu; see: optimenu explain" in str(done.exception)
+
+
 def test_ctrl_c_keeps_the_points_so_far(project: Path, tmp_path: Path) -> None:
     folder = tmp_path / "t"
     words = [sys.executable, "-m", "optimenu", "trade", str(project), "--points", "40", "--moves", "400000"]
@@ -315,6 +327,6 @@ def test_ctrl_c_keeps_the_points_so_far(project: Path, tmp_path: Path) -> None:
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=120)
     assert process.returncode == 130, err
-    assert "Stopped by you: these are the points so far" in err
+    assert f"Carry on with the same command and --out {folder}" in " ".join(err.split())
     assert "mean liking against stowed volume" in out
     assert 1 <= len(check_curve(folder, ("volume_l", "liking"))) < 40
