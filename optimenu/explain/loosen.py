@@ -3,6 +3,8 @@
 The least steps come from a linear program in which only what the asking role may loosen gives way. Where
 whole servings need more than it says, a search in which those limits are soft finds by how much the
 nearest menu misses them. A way counts as one only when a menu was planned and audited with its changes.
+The work for each way is bounded by a count of solves, never by seconds, so that the answer is the same
+on any machine.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ import numpy as np
 from optimenu.errors import InputFaults, ProvedImpossible, Undecided
 from optimenu.explain.changed import changed
 from optimenu.explain.levers import Board, stays
-from optimenu.explain.ways import Way, WaysOut
+from optimenu.explain.ways import Kept, Way, WaysOut
 from optimenu.planning import plan
 from optimenu.program.program import HARD
 from optimenu.solve.bound import relax
@@ -26,7 +28,7 @@ from optimenu.solve.merge import merge
 from optimenu.solve.search import search
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
     from optimenu.program.program import Program
     from optimenu.rules.edits import Edit, Edits
     from optimenu.settings import Writer
+    from optimenu.solve.give import Given
     from optimenu.solve.halt import Halt
     from optimenu.solve.merge import Merged
 
@@ -46,6 +49,8 @@ MOST_LEVERS, MOST_SHAPES = 4, 2
 """Most changes of one way, and most of them that change the courses of a meal: more is another plan."""
 ROUNDS = 12
 """Times that levers are barred and the least steps looked for anew."""
+SOLVES = 16
+"""Most least steps solved for, by a linear program or a search, before the next way is planned."""
 NEAR = 0.03
 """Part of a limit that whole servings mostly need beyond the linear program's step; from trials."""
 LARGER = (Decimal("1.25"), Decimal("1.5"), Decimal(2))
@@ -58,6 +63,18 @@ Steps = dict[int, float]
 """Lever to its step, as a part of its limits' size."""
 
 
+class _SpentError(Exception):
+    """All solves of one way are used."""
+
+
+class _TooManyError(Exception):
+    """A way that would need too many changes: how many, in words, and its levers, the largest step first."""
+
+    def __init__(self, words: str, levers: Sequence[int]) -> None:
+        super().__init__(words)
+        self.levers = levers
+
+
 def ways_out(
     case: Case,
     role: Writer,
@@ -66,6 +83,7 @@ def ways_out(
     most: int = MOST,
     tell: Callable[[str], None] | None = None,
     stop: Halt | None = None,
+    kept: Kept | None = None,
 ) -> WaysOut:
     """Look for the cheapest ways out of a case that has no menu.
 
@@ -76,18 +94,22 @@ def ways_out(
     options : Options
         Of each search.
     tell : callable, optional
-        Told in words what is tried.
+        Told in words what is looked at and tried.
+    kept : Kept, optional
+        Takes each way as soon as it is planned, for who may have to do without the rest.
     """
-    finder = _Finder(case, role, options, tell, stop)
-    ways = tuple(finder.ways(most))
-    others: list[Way] = []
-    if not any(w.state == "menu" for w in ways):
+    kept = Kept(role, options.moves) if kept is None else kept
+    for way in _Finder(case, role, options, tell, stop, kept).ways(most):
+        kept.ways.append(way)
+    if not any(w.state == "menu" for w in kept.ways):
         for higher in ROLES[ROLES.index(role) + 1 :]:
-            found = [w for w in _Finder(case, higher, options, tell, stop).ways(1) if w.state == "menu"]
-            others += found
-            if found:
+            if stop is not None and stop.is_set():
                 break
-    return WaysOut(role, ways, tuple(others), options.moves)
+            found = _Finder(case, higher, options, tell, stop, kept).ways(1)
+            kept.others += [w for w in found if w.state == "menu"]
+            if kept.others:
+                break
+    return kept.so_far(stopped=stop is not None and stop.is_set())
 
 
 class _Finder:
@@ -100,13 +122,15 @@ class _Finder:
         options: Options,
         tell: Callable[[str], None] | None,
         stop: Halt | None,
+        kept: Kept,
     ) -> None:
-        self.case, self.role, self.options, self.stop = case, role, options, stop
+        self.case, self.role, self.options, self.stop, self.kept = case, role, options, stop, kept
         self.tell = tell or (lambda text: None)
         self.board = Board(case.problem, case.rules, role)
         self.program: Program = self.board.program
         self.merged: Merged = merge(self.program)
         self.moved = self.board.moved()
+        self.solves = 0
 
     def ways(self, most: int) -> Iterator[Way]:
         """Yield ways out that rest on different levers."""
@@ -118,7 +142,23 @@ class _Finder:
         for _ in range(ROUNDS):
             if n == most or self._stopped():
                 return
-            steps = self._steps(barred)
+            self.tell(f"looking for way {n + 1}{self._whose()}")
+            try:
+                steps = self._steps(barred)
+            except _TooManyError as many:
+                self._note(
+                    f"A way was passed over that would need {many}; {MOST_LEVERS} at most are offered."
+                )
+                last = [k for k in many.levers if k not in kept]
+                if not last:
+                    return
+                barred.add(last[0])
+                continue
+            except _SpentError:
+                if self._stopped():
+                    return
+                self._note(f"No further way was looked for after {SOLVES} solves without a new one.")
+                return
             if steps is None:
                 # what was barred last is needed whatever else gives: it may move, and another is barred
                 left = [k for k in last if k not in kept]
@@ -135,10 +175,14 @@ class _Finder:
             if not steps:
                 return
             for way in self._alternatives(steps):
+                if self._stopped() and way.state != "menu":
+                    # cut short: what a whole search would have found is not known
+                    return
                 names = tuple(e.key for e in way.edits)
                 if names not in seen and n < most:
                     seen.add(names)
                     n += 1
+                    self.solves = 0
                     yield way
             last = [k for k in sorted(steps, key=lambda k: -steps[k]) if k not in kept]
             if not last:
@@ -148,31 +192,62 @@ class _Finder:
     def _stopped(self) -> bool:
         return self.stop is not None and self.stop.is_set()
 
+    def _whose(self) -> str:
+        return "" if self.role == self.kept.role else f" that the {self.role} could allow"
+
+    def _note(self, text: str) -> None:
+        self.tell(text.rstrip("."))
+        whole = text if self.role == self.kept.role else f"For the {self.role}: {text}"
+        if whole not in self.kept.notes:
+            self.kept.notes.append(whole)
+
     # ---- least steps
 
+    def _spend(self) -> None:
+        """Count one solve; none begins once all are used, or the user asks for an end."""
+        if self.solves == SOLVES or self._stopped():
+            raise _SpentError
+        self.solves += 1
+
+    def _give(self, free: NDArray[np.bool_]) -> Given | None:
+        self._spend()
+        return give(self.program, self.merged, self.moved, free)
+
+    def _only(self, levers: Collection[int]) -> NDArray[np.bool_]:
+        free = np.zeros(len(self.board.levers), dtype=bool)
+        free[list(levers)] = True
+        return free
+
     def _steps(self, barred: set[int]) -> Steps | None:
-        """Least steps without some levers, as few levers as suffice; None where nothing suffices."""
+        """Least steps without some levers, as few levers as suffice; None where nothing suffices.
+
+        Raises
+        ------
+        _TooManyError, _SpentError
+        """
         free = np.ones(len(self.board.levers), dtype=bool)
         free[list(barred)] = False
         if not free.any():
             return None
-        given = give(self.program, self.merged, self.moved, free)
+        given = self._give(free)
         if given is None:
             return None
         if not given.moved:
             # whole servings alone stand in the way
+            self._spend()
             return self._fewest(self._whole_steps(free))
-        chosen = given.moved
+        chosen, needed = given.moved, 1
         for k in reversed(given.moved[1:]):
-            fewer = np.zeros_like(free)
-            fewer[[j for j in chosen if j != k]] = True
-            if give(self.program, self.merged, self.moved, fewer) is not None:
-                chosen = [j for j in chosen if j != k]
+            fewer = [j for j in chosen if j != k]
+            if self._give(self._only(fewer)) is not None:
+                chosen = fewer
+                continue
+            # what is needed among many levers is needed among fewer of them too
+            needed += 1
+            if needed > MOST_LEVERS:
+                raise _TooManyError(f"{needed} or more changes", given.moved)
         if len(chosen) < len(given.moved):
-            fewer = np.zeros_like(free)
-            fewer[chosen] = True
-            again = give(self.program, self.merged, self.moved, fewer)
-            given = given if again is None else again
+            given = self._give(self._only(chosen)) or given
         self.uses = given.uses
         return {k: float(given.step[k]) for k in given.moved}
 
@@ -180,13 +255,19 @@ class _Finder:
         """The same with as few levers as suffice."""
         if not steps:
             return steps
+        needed = 0
         for k in sorted(steps, key=steps.__getitem__):
             if len(steps) == 1:
                 break
-            fewer = np.zeros(len(self.board.levers), dtype=bool)
-            fewer[list(steps)] = True
-            fewer[k] = False
-            steps = self._whole_steps(fewer) or steps
+            if k not in steps:
+                continue
+            self._spend()
+            fewer = self._whole_steps(self._only([j for j in steps if j != k]))
+            steps = fewer or steps
+            needed += not fewer
+            if needed > MOST_LEVERS:
+                words = f"{needed} or more changes, as far as a search can tell"
+                raise _TooManyError(words, sorted(steps, key=lambda k: -steps[k]))
         return steps
 
     def _whole_steps(self, free: NDArray[np.bool_]) -> Steps | None:
@@ -278,16 +359,14 @@ class _Finder:
         if edits is None or edits in done:
             return None
         done.add(edits)
-        self.tell("; ".join(map(str, edits)))
+        self.tell(f"trying: {'; '.join(map(str, edits))}")
         return self._plan(edits)
 
     def _ladder(self, steps: Steps) -> Iterator[Steps]:
         yield steps
         yield {k: v + NEAR for k, v in steps.items()}
-        free = np.zeros(len(self.board.levers), dtype=bool)
-        free[list(steps)] = True
         uses = self.uses
-        whole = self._whole_steps(free)
+        whole = self._whole_steps(self._only(steps))
         if whole:
             yield whole
             steps = {k: max(v, whole.get(k, 0.0)) for k, v in steps.items()}
