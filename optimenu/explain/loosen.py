@@ -3,34 +3,23 @@
 The least steps come from a linear program in which only what the asking role may loosen gives way. Where
 whole servings need more than it says, a search in which those limits are soft finds by how much the
 nearest menu misses them. A way counts as one only when a menu was planned and audited with its changes.
-The work for each way is bounded by a count of solves, never by seconds, so that the answer is the same
-on any machine.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from optimenu.errors import InputFaults, ProvedImpossible, Undecided
 from optimenu.explain.changed import changed
 from optimenu.explain.levers import Board, stays
+from optimenu.explain.steps import MOST_LEVERS, SOLVES, LeastSteps, SpentError, Steps, TooManyError
 from optimenu.explain.ways import Kept, Way, WaysOut
 from optimenu.planning import plan
-from optimenu.program.program import HARD
-from optimenu.solve.bound import relax
-from optimenu.solve.give import give
 from optimenu.solve.liking import NothingLiked
-from optimenu.solve.merge import merge
-from optimenu.solve.search import search
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterator, Sequence
-
-    from numpy.typing import NDArray
+    from collections.abc import Callable, Iterator, Sequence
 
     from optimenu.config.case import Case
     from optimenu.explain.levers import Lever
@@ -38,41 +27,19 @@ if TYPE_CHECKING:
     from optimenu.program.program import Program
     from optimenu.rules.edits import Edit, Edits
     from optimenu.settings import Writer
-    from optimenu.solve.give import Given
     from optimenu.solve.halt import Halt
-    from optimenu.solve.merge import Merged
 
 ROLES: tuple[Writer, ...] = ("planner", "dietitian", "physician")
 MOST = 3
 """Most ways out that are looked for."""
-MOST_LEVERS, MOST_SHAPES = 4, 2
-"""Most changes of one way, and most of them that change the courses of a meal: more is another plan."""
+MOST_SHAPES = 2
+"""Most changes of one way that change the courses of a meal: more is another plan."""
 ROUNDS = 12
 """Times that levers are barred and the least steps looked for anew."""
-SOLVES = 16
-"""Most least steps solved for, by a linear program or a search, before the next way is planned."""
 NEAR = 0.03
 """Part of a limit that whole servings mostly need beyond the linear program's step; from trials."""
 LARGER = (Decimal("1.25"), Decimal("1.5"), Decimal(2))
 """Times a step that is tried where the step itself gives no menu."""
-_STEP = 10**15
-"""Goal units of one whole step where limits are soft, small enough for any limit in 64 bits."""
-_CHANGED = 1e-6
-
-Steps = dict[int, float]
-"""Lever to its step, as a part of its limits' size."""
-
-
-class _SpentError(Exception):
-    """All solves of one way are used."""
-
-
-class _TooManyError(Exception):
-    """A way that would need too many changes: how many, in words, and its levers, the largest step first."""
-
-    def __init__(self, words: str, levers: Sequence[int]) -> None:
-        super().__init__(words)
-        self.levers = levers
 
 
 def ways_out(
@@ -128,9 +95,7 @@ class _Finder:
         self.tell = tell or (lambda text: None)
         self.board = Board(case.problem, case.rules, role)
         self.program: Program = self.board.program
-        self.merged: Merged = merge(self.program)
-        self.moved = self.board.moved()
-        self.solves = 0
+        self.least = LeastSteps(self.board, options, stop)
 
     def ways(self, most: int) -> Iterator[Way]:
         """Yield ways out that rest on different levers."""
@@ -144,8 +109,8 @@ class _Finder:
                 return
             self.tell(f"looking for way {n + 1}{self._whose()}")
             try:
-                steps = self._steps(barred)
-            except _TooManyError as many:
+                steps = self.least.least(barred)
+            except TooManyError as many:
                 self._note(
                     f"A way was passed over that would need {many}; {MOST_LEVERS} at most are offered."
                 )
@@ -154,7 +119,7 @@ class _Finder:
                     return
                 barred.add(last[0])
                 continue
-            except _SpentError:
+            except SpentError:
                 if self._stopped():
                     return
                 self._note(f"No further way was looked for after {SOLVES} solves without a new one.")
@@ -182,7 +147,7 @@ class _Finder:
                 if names not in seen and n < most:
                     seen.add(names)
                     n += 1
-                    self.solves = 0
+                    self.least.solves = 0
                     yield way
             last = [k for k in sorted(steps, key=lambda k: -steps[k]) if k not in kept]
             if not last:
@@ -201,119 +166,6 @@ class _Finder:
         if whole not in self.kept.notes:
             self.kept.notes.append(whole)
 
-    # ---- least steps
-
-    def _spend(self) -> None:
-        """Count one solve; none begins once all are used, or the user asks for an end."""
-        if self.solves == SOLVES or self._stopped():
-            raise _SpentError
-        self.solves += 1
-
-    def _give(self, free: NDArray[np.bool_]) -> Given | None:
-        self._spend()
-        return give(self.program, self.merged, self.moved, free)
-
-    def _only(self, levers: Collection[int]) -> NDArray[np.bool_]:
-        free = np.zeros(len(self.board.levers), dtype=bool)
-        free[list(levers)] = True
-        return free
-
-    def _steps(self, barred: set[int]) -> Steps | None:
-        """Least steps without some levers, as few levers as suffice; None where nothing suffices.
-
-        Raises
-        ------
-        _TooManyError, _SpentError
-        """
-        free = np.ones(len(self.board.levers), dtype=bool)
-        free[list(barred)] = False
-        if not free.any():
-            return None
-        given = self._give(free)
-        if given is None:
-            return None
-        if not given.moved:
-            # whole servings alone stand in the way
-            self._spend()
-            return self._fewest(self._whole_steps(free))
-        chosen, needed = given.moved, 1
-        for k in reversed(given.moved[1:]):
-            fewer = [j for j in chosen if j != k]
-            if self._give(self._only(fewer)) is not None:
-                chosen = fewer
-                continue
-            # what is needed among many levers is needed among fewer of them too
-            needed += 1
-            if needed > MOST_LEVERS:
-                raise _TooManyError(f"{needed} or more changes", given.moved)
-        if len(chosen) < len(given.moved):
-            given = self._give(self._only(chosen)) or given
-        self.uses = given.uses
-        return {k: float(given.step[k]) for k in given.moved}
-
-    def _fewest(self, steps: Steps | None) -> Steps | None:
-        """The same with as few levers as suffice."""
-        if not steps:
-            return steps
-        needed = 0
-        for k in sorted(steps, key=steps.__getitem__):
-            if len(steps) == 1:
-                break
-            if k not in steps:
-                continue
-            self._spend()
-            fewer = self._whole_steps(self._only([j for j in steps if j != k]))
-            steps = fewer or steps
-            needed += not fewer
-            if needed > MOST_LEVERS:
-                words = f"{needed} or more changes, as far as a search can tell"
-                raise _TooManyError(words, sorted(steps, key=lambda k: -steps[k]))
-        return steps
-
-    def _whole_steps(self, free: NDArray[np.bool_]) -> Steps | None:
-        """Steps by which the nearest choice of whole servings misses the limits that may give way."""
-        program = self._soft(free)
-        relaxation = relax(program, merge(program), stop=self.stop)
-        if relaxation.status != "solved":
-            return None
-        found = search(
-            program, relaxation, moves=self.options.moves, seed=self.options.seed,
-            threads=self.options.threads, stop=self.stop,
-        )  # fmt: skip
-        if found.counts is None:
-            return None
-        x = program.complete(found.counts)
-        over = self.program.excess(x) * 10.0 ** -self.program.row_decimals.astype(np.float64)
-        self.uses = x.astype(np.float64)
-        steps: Steps = {}
-        for lever in self.board.levers:
-            part = max((float(over[r] / self.board.size[r]) for r in lever.rows), default=0.0)
-            if lever.columns and not lever.rows and x[lever.columns].any():
-                part = max(part, _CHANGED * 10)
-            if part > _CHANGED:
-                steps[lever.number] = part
-        return steps
-
-    def _soft(self, free: NDArray[np.bool_]) -> Program:
-        """The program in which what may give way has its price, and nothing else is worth anything."""
-        program = self.program
-        price, gain = program.row_price.copy(), np.zeros_like(program.gain)
-        high, cost = program.high.copy(), self.board.cost
-        last = self.board.size * 10.0 ** program.row_decimals.astype(np.float64)
-        for lever in self.board.levers:
-            if free[lever.number]:
-                for r in lever.rows:
-                    price[r] = max(1, int(_STEP * cost[lever.number] / last[r]))
-                if not lever.rows:
-                    gain[lever.columns] -= _STEP // 10
-            elif lever.columns and not lever.rows:
-                high[lever.columns] = 0
-        price[program.row_price != HARD] = 0
-        return replace(
-            program, row_price=price, gain=gain, high=high, group_gain=np.zeros_like(program.group_gain),
-            deduction=np.zeros_like(program.deduction),
-        )  # fmt: skip
-
     # ---- from steps to edits, and to a menu
 
     def _alternatives(self, steps: Steps) -> Iterator[Way]:
@@ -326,6 +178,8 @@ class _Finder:
     def _choices(self, steps: Steps) -> int:
         shapes = sum(self.board.shapes(self.board.levers[k]) for k in steps)
         if len(steps) > MOST_LEVERS or shapes > MOST_SHAPES:
+            courses = f", {shapes} of them of the courses of a meal" if shapes else ""
+            self._note(f"A way was passed over that would need {len(steps)} changes{courses}.")
             return 0
         if len(steps) > 1:
             return 1
@@ -365,13 +219,13 @@ class _Finder:
     def _ladder(self, steps: Steps) -> Iterator[Steps]:
         yield steps
         yield {k: v + NEAR for k, v in steps.items()}
-        uses = self.uses
-        whole = self._whole_steps(self._only(steps))
+        uses = self.least.uses
+        whole = self.least.whole(self.least.only(steps))
         if whole:
             yield whole
             steps = {k: max(v, whole.get(k, 0.0)) for k, v in steps.items()}
         else:
-            self.uses = uses
+            self.least.uses = uses
         for times in LARGER:
             yield {k: v * float(times) for k, v in steps.items()}
 
@@ -396,7 +250,7 @@ class _Finder:
             amount = Decimal(str(round(step * float(self.board.size[row]), 9)))
             yield from lever.rule.further(self.program.origins[row], amount, low=lever.low)
         elif lever.refusal is not None:
-            yield from lever.rule.admit(lever.refusal, self.board.wanted(lever, self.uses))
+            yield from lever.rule.admit(lever.refusal, self.board.wanted(lever, self.least.uses))
 
     def _plan(self, edits: Edits) -> Way | None:
         try:

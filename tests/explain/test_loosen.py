@@ -15,7 +15,7 @@ from rich.console import Console, RenderableType
 
 from optimenu.config.case import Case, load_case
 from optimenu.errors import InputFaults, ProvedImpossible, Undecided
-from optimenu.explain import loosen
+from optimenu.explain import loosen, steps
 from optimenu.explain.changed import changed
 from optimenu.explain.conflict import conflict_of
 from optimenu.explain.levers import stays
@@ -212,7 +212,7 @@ def test_a_way_of_too_many_changes_is_passed_over_and_said_to_be(
         solves.append(int(free.sum()))
         return Given(np.r_[np.ones(7), np.zeros(len(free) - 7)], np.zeros(1)) if free[:7].all() else None
 
-    monkeypatch.setattr(loosen, "give", seven_needed)
+    monkeypatch.setattr(steps, "give", seven_needed)
     told: list[str] = []
     ways = ways_out(case, "dietitian", FEW, tell=told.append)
     # of seven, four are tried to be left out: with the largest step that makes five that are needed
@@ -227,16 +227,13 @@ def test_a_way_of_too_many_changes_is_passed_over_and_said_to_be(
 def test_no_more_least_steps_are_solved_for_than_a_way_may_take(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    solves = []
-    real = loosen.give
-
-    def counted(*given: Any) -> Any:
-        solves.append(1)
-        return real(*given)
-
-    monkeypatch.setattr(loosen, "give", counted)
+    solves: list[int] = []
+    for name in ("give", "search"):
+        real = getattr(steps, name)
+        monkeypatch.setattr(steps, name, lambda *a, real=real, **k: solves.append(1) or real(*a, **k))
+    monkeypatch.setattr(steps, "SOLVES", 2)
     monkeypatch.setattr(loosen, "SOLVES", 2)
-    monkeypatch.setattr(loosen._Finder, "_alternatives", lambda self, steps: iter(()))
+    monkeypatch.setattr(loosen._Finder, "_alternatives", lambda self, least: iter(()))
     _, ways = found(tmp_path, "energy in the allowed mass", "physician")
     assert len(solves) == 2
     assert ways.notes == ("No further way was looked for after 2 solves without a new one.",)
