@@ -179,7 +179,9 @@ class _Finder:
         shapes = sum(self.board.shapes(self.board.levers[k]) for k in steps)
         if len(steps) > MOST_LEVERS or shapes > MOST_SHAPES:
             courses = f", {shapes} of them of the courses of a meal" if shapes else ""
-            self._note(f"A way was passed over that would need {len(steps)} changes{courses}.")
+            self._note(
+                f"A way was passed over that would need {len(steps)} change{'s' * (len(steps) > 1)}{courses}."
+            )
             return 0
         if len(steps) > 1:
             return 1

@@ -265,3 +265,12 @@ def test_a_change_whose_plan_was_cut_short_is_not_told_of(
     monkeypatch.setattr(loosen, "plan", cut)
     ways = ways_out(case, "planner", FEW, stop=halt)
     assert (ways.ways, ways.others, ways.stopped) == ((), (), True)
+
+
+def test_a_way_that_changes_too_many_courses_is_passed_over_and_said_to_be(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(loosen, "MOST_SHAPES", 0)
+    _, ways = found(tmp_path, "an allergen leaves no breakfast", "dietitian", most=1)
+    note = "A way was passed over that would need 2 changes, 1 of them of the courses of a meal."
+    assert note in ways.notes
