@@ -67,7 +67,7 @@ def run(
             planned = _planned(case, options, halt, asked)
             if planned is None or planned.outcome.end != "menu":
                 asking = who or case.settings.role or "planner"
-                planned = no_menu(case, planned, asking, options, out, asked, as_json=as_json)
+                planned = no_menu(case, planned, asking, options, out, halt, asked, as_json=as_json)
             spoken = planned_now(planned)
         again = (options.moves, options.seed, options.threads) if replan else None
         told = told_of(case, spoken, people, item, again, asked, exchange=exchange)

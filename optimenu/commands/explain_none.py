@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+import typer
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection
     from pathlib import Path
@@ -17,14 +19,19 @@ if TYPE_CHECKING:
     from optimenu.config.case import Case
     from optimenu.errors import OptimenuError
     from optimenu.explain.conflict import Conflict
-    from optimenu.explain.ways import WaysOut
+    from optimenu.explain.ways import Kept, WaysOut
     from optimenu.planning import Options, Planned
     from optimenu.settings import Writer
+    from optimenu.solve.halt import Halt
 
     T = TypeVar("T")
 
 LOOKING = "looking for the smallest changes that give a menu: minutes where many limits are in the way"
 STOPPED = "stopped before the answer was known: nothing was written"
+
+
+class _EnoughError(Exception):
+    """The user wants what there is by now."""
 
 
 def look_at(case: Case, out: Path | None) -> None:
@@ -53,6 +60,7 @@ def no_menu(
     role: Writer,
     options: Options,
     out: Path | None,
+    halt: Halt,
     asked: Asked,
     *,
     as_json: bool,
@@ -75,7 +83,10 @@ def no_menu(
     ------
     ProvedImpossible, Undecided
         Always else, once it is told.
+    Exit
+        Once what was found until a Ctrl-C is told, with the exit code of one.
     """
+    from optimenu.commands.ctrl_c import EXIT_CODE
     from optimenu.commands.progress import Watch
 
     near = None if planned is None else planned.outcome.near
@@ -91,15 +102,13 @@ def no_menu(
         _tell_conflict(conflict, options)
     with Watch() as watch:
         watch.phase(LOOKING)
-
-        def tell(text: str) -> None:
-            watch.phase(f"trying: {text}")
-
-        ways = waited(lambda: sought(case, role, options, tell), asked)
+        ways = _ways(case, role, options, watch.phase, halt, asked)
     proofs = {conflict.proof, "exact" if planned is None else planned.outcome.proof}
     _told(case, conflict, ways, _written(case, ways, out), as_json=as_json)
     if out is not None and not ways.working:
         _tell_unwritten(out, role)
+    if ways.stopped:
+        raise typer.Exit(EXIT_CODE)
     raise _end(proofs)
 
 
@@ -110,11 +119,33 @@ def found(case: Case, near: NDArray[np.int64] | None) -> Conflict:
     return conflict_of(case, near)
 
 
-def sought(case: Case, role: Writer, options: Options, tell: Callable[[str], None]) -> WaysOut:
+def sought(
+    case: Case, role: Writer, options: Options, tell: Callable[[str], None], halt: Halt, kept: Kept
+) -> WaysOut:
     """Look for ways out."""
     from optimenu.explain.loosen import ways_out
 
-    return ways_out(case, role, options, tell=tell)
+    return ways_out(case, role, options, tell=tell, stop=halt, kept=kept)
+
+
+def _ways(
+    case: Case, role: Writer, options: Options, tell: Callable[[str], None], halt: Halt, asked: Asked
+) -> WaysOut:
+    """Look for ways out until there are enough, or a Ctrl-C; those planned by then are kept."""
+    from optimenu.commands.progress import meanwhile
+    from optimenu.explain.ways import Kept
+
+    kept = Kept(role, options.moves)
+
+    def look() -> None:
+        if asked.times:
+            raise _EnoughError
+
+    try:
+        return meanwhile(lambda: sought(case, role, options, tell, halt, kept), look)
+    except _EnoughError:
+        # at once: a linear program under way may take long, and what is kept does not wait for it
+        return kept.so_far(stopped=True)
 
 
 def waited(work: Callable[[], T], asked: Asked) -> T:

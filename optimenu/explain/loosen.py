@@ -7,28 +7,19 @@ nearest menu misses them. A way counts as one only when a menu was planned and a
 
 from __future__ import annotations
 
-from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from optimenu.errors import InputFaults, ProvedImpossible, Undecided
 from optimenu.explain.changed import changed
 from optimenu.explain.levers import Board, stays
-from optimenu.explain.ways import Way, WaysOut
+from optimenu.explain.steps import MOST_LEVERS, SOLVES, LeastSteps, SpentError, Steps, TooManyError
+from optimenu.explain.ways import Kept, Way, WaysOut
 from optimenu.planning import plan
-from optimenu.program.program import HARD
-from optimenu.solve.bound import relax
-from optimenu.solve.give import give
 from optimenu.solve.liking import NothingLiked
-from optimenu.solve.merge import merge
-from optimenu.solve.search import search
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
-
-    from numpy.typing import NDArray
 
     from optimenu.config.case import Case
     from optimenu.explain.levers import Lever
@@ -37,25 +28,18 @@ if TYPE_CHECKING:
     from optimenu.rules.edits import Edit, Edits
     from optimenu.settings import Writer
     from optimenu.solve.halt import Halt
-    from optimenu.solve.merge import Merged
 
 ROLES: tuple[Writer, ...] = ("planner", "dietitian", "physician")
 MOST = 3
 """Most ways out that are looked for."""
-MOST_LEVERS, MOST_SHAPES = 4, 2
-"""Most changes of one way, and most of them that change the courses of a meal: more is another plan."""
+MOST_SHAPES = 2
+"""Most changes of one way that change the courses of a meal: more is another plan."""
 ROUNDS = 12
 """Times that levers are barred and the least steps looked for anew."""
 NEAR = 0.03
 """Part of a limit that whole servings mostly need beyond the linear program's step; from trials."""
 LARGER = (Decimal("1.25"), Decimal("1.5"), Decimal(2))
 """Times a step that is tried where the step itself gives no menu."""
-_STEP = 10**15
-"""Goal units of one whole step where limits are soft, small enough for any limit in 64 bits."""
-_CHANGED = 1e-6
-
-Steps = dict[int, float]
-"""Lever to its step, as a part of its limits' size."""
 
 
 def ways_out(
@@ -66,6 +50,7 @@ def ways_out(
     most: int = MOST,
     tell: Callable[[str], None] | None = None,
     stop: Halt | None = None,
+    kept: Kept | None = None,
 ) -> WaysOut:
     """Look for the cheapest ways out of a case that has no menu.
 
@@ -76,18 +61,22 @@ def ways_out(
     options : Options
         Of each search.
     tell : callable, optional
-        Told in words what is tried.
+        Told in words what is looked at and tried.
+    kept : Kept, optional
+        Takes each way as soon as it is planned, for who may have to do without the rest.
     """
-    finder = _Finder(case, role, options, tell, stop)
-    ways = tuple(finder.ways(most))
-    others: list[Way] = []
-    if not any(w.state == "menu" for w in ways):
+    kept = Kept(role, options.moves) if kept is None else kept
+    for way in _Finder(case, role, options, tell, stop, kept).ways(most):
+        kept.ways.append(way)
+    if not any(w.state == "menu" for w in kept.ways):
         for higher in ROLES[ROLES.index(role) + 1 :]:
-            found = [w for w in _Finder(case, higher, options, tell, stop).ways(1) if w.state == "menu"]
-            others += found
-            if found:
+            if stop is not None and stop.is_set():
                 break
-    return WaysOut(role, ways, tuple(others), options.moves)
+            found = _Finder(case, higher, options, tell, stop, kept).ways(1)
+            kept.others += [w for w in found if w.state == "menu"]
+            if kept.others:
+                break
+    return kept.so_far(stopped=stop is not None and stop.is_set())
 
 
 class _Finder:
@@ -100,13 +89,13 @@ class _Finder:
         options: Options,
         tell: Callable[[str], None] | None,
         stop: Halt | None,
+        kept: Kept,
     ) -> None:
-        self.case, self.role, self.options, self.stop = case, role, options, stop
+        self.case, self.role, self.options, self.stop, self.kept = case, role, options, stop, kept
         self.tell = tell or (lambda text: None)
         self.board = Board(case.problem, case.rules, role)
         self.program: Program = self.board.program
-        self.merged: Merged = merge(self.program)
-        self.moved = self.board.moved()
+        self.least = LeastSteps(self.board, options, stop)
 
     def ways(self, most: int) -> Iterator[Way]:
         """Yield ways out that rest on different levers."""
@@ -118,7 +107,23 @@ class _Finder:
         for _ in range(ROUNDS):
             if n == most or self._stopped():
                 return
-            steps = self._steps(barred)
+            self.tell(f"looking for way {n + 1}{self._whose()}")
+            try:
+                steps = self.least.least(barred)
+            except TooManyError as many:
+                self._note(
+                    f"A way was passed over that would need {many}; {MOST_LEVERS} at most are offered."
+                )
+                last = [k for k in many.levers if k not in kept]
+                if not last:
+                    return
+                barred.add(last[0])
+                continue
+            except SpentError:
+                if self._stopped():
+                    return
+                self._note(f"No further way was looked for after {SOLVES} solves without a new one.")
+                return
             if steps is None:
                 # what was barred last is needed whatever else gives: it may move, and another is barred
                 left = [k for k in last if k not in kept]
@@ -135,10 +140,14 @@ class _Finder:
             if not steps:
                 return
             for way in self._alternatives(steps):
+                if self._stopped() and way.state != "menu":
+                    # cut short: what a whole search would have found is not known
+                    return
                 names = tuple(e.key for e in way.edits)
                 if names not in seen and n < most:
                     seen.add(names)
                     n += 1
+                    self.least.solves = 0
                     yield way
             last = [k for k in sorted(steps, key=lambda k: -steps[k]) if k not in kept]
             if not last:
@@ -148,90 +157,14 @@ class _Finder:
     def _stopped(self) -> bool:
         return self.stop is not None and self.stop.is_set()
 
-    # ---- least steps
+    def _whose(self) -> str:
+        return "" if self.role == self.kept.role else f" that the {self.role} could allow"
 
-    def _steps(self, barred: set[int]) -> Steps | None:
-        """Least steps without some levers, as few levers as suffice; None where nothing suffices."""
-        free = np.ones(len(self.board.levers), dtype=bool)
-        free[list(barred)] = False
-        if not free.any():
-            return None
-        given = give(self.program, self.merged, self.moved, free)
-        if given is None:
-            return None
-        if not given.moved:
-            # whole servings alone stand in the way
-            return self._fewest(self._whole_steps(free))
-        chosen = given.moved
-        for k in reversed(given.moved[1:]):
-            fewer = np.zeros_like(free)
-            fewer[[j for j in chosen if j != k]] = True
-            if give(self.program, self.merged, self.moved, fewer) is not None:
-                chosen = [j for j in chosen if j != k]
-        if len(chosen) < len(given.moved):
-            fewer = np.zeros_like(free)
-            fewer[chosen] = True
-            again = give(self.program, self.merged, self.moved, fewer)
-            given = given if again is None else again
-        self.uses = given.uses
-        return {k: float(given.step[k]) for k in given.moved}
-
-    def _fewest(self, steps: Steps | None) -> Steps | None:
-        """The same with as few levers as suffice."""
-        if not steps:
-            return steps
-        for k in sorted(steps, key=steps.__getitem__):
-            if len(steps) == 1:
-                break
-            fewer = np.zeros(len(self.board.levers), dtype=bool)
-            fewer[list(steps)] = True
-            fewer[k] = False
-            steps = self._whole_steps(fewer) or steps
-        return steps
-
-    def _whole_steps(self, free: NDArray[np.bool_]) -> Steps | None:
-        """Steps by which the nearest choice of whole servings misses the limits that may give way."""
-        program = self._soft(free)
-        relaxation = relax(program, merge(program), stop=self.stop)
-        if relaxation.status != "solved":
-            return None
-        found = search(
-            program, relaxation, moves=self.options.moves, seed=self.options.seed,
-            threads=self.options.threads, stop=self.stop,
-        )  # fmt: skip
-        if found.counts is None:
-            return None
-        x = program.complete(found.counts)
-        over = self.program.excess(x) * 10.0 ** -self.program.row_decimals.astype(np.float64)
-        self.uses = x.astype(np.float64)
-        steps: Steps = {}
-        for lever in self.board.levers:
-            part = max((float(over[r] / self.board.size[r]) for r in lever.rows), default=0.0)
-            if lever.columns and not lever.rows and x[lever.columns].any():
-                part = max(part, _CHANGED * 10)
-            if part > _CHANGED:
-                steps[lever.number] = part
-        return steps
-
-    def _soft(self, free: NDArray[np.bool_]) -> Program:
-        """The program in which what may give way has its price, and nothing else is worth anything."""
-        program = self.program
-        price, gain = program.row_price.copy(), np.zeros_like(program.gain)
-        high, cost = program.high.copy(), self.board.cost
-        last = self.board.size * 10.0 ** program.row_decimals.astype(np.float64)
-        for lever in self.board.levers:
-            if free[lever.number]:
-                for r in lever.rows:
-                    price[r] = max(1, int(_STEP * cost[lever.number] / last[r]))
-                if not lever.rows:
-                    gain[lever.columns] -= _STEP // 10
-            elif lever.columns and not lever.rows:
-                high[lever.columns] = 0
-        price[program.row_price != HARD] = 0
-        return replace(
-            program, row_price=price, gain=gain, high=high, group_gain=np.zeros_like(program.group_gain),
-            deduction=np.zeros_like(program.deduction),
-        )  # fmt: skip
+    def _note(self, text: str) -> None:
+        self.tell(text.rstrip("."))
+        whole = text if self.role == self.kept.role else f"For the {self.role}: {text}"
+        if whole not in self.kept.notes:
+            self.kept.notes.append(whole)
 
     # ---- from steps to edits, and to a menu
 
@@ -245,6 +178,10 @@ class _Finder:
     def _choices(self, steps: Steps) -> int:
         shapes = sum(self.board.shapes(self.board.levers[k]) for k in steps)
         if len(steps) > MOST_LEVERS or shapes > MOST_SHAPES:
+            courses = f", {shapes} of them of the courses of a meal" if shapes else ""
+            self._note(
+                f"A way was passed over that would need {len(steps)} change{'s' * (len(steps) > 1)}{courses}."
+            )
             return 0
         if len(steps) > 1:
             return 1
@@ -278,21 +215,19 @@ class _Finder:
         if edits is None or edits in done:
             return None
         done.add(edits)
-        self.tell("; ".join(map(str, edits)))
+        self.tell(f"trying: {'; '.join(map(str, edits))}")
         return self._plan(edits)
 
     def _ladder(self, steps: Steps) -> Iterator[Steps]:
         yield steps
         yield {k: v + NEAR for k, v in steps.items()}
-        free = np.zeros(len(self.board.levers), dtype=bool)
-        free[list(steps)] = True
-        uses = self.uses
-        whole = self._whole_steps(free)
+        uses = self.least.uses
+        whole = self.least.whole(self.least.only(steps))
         if whole:
             yield whole
             steps = {k: max(v, whole.get(k, 0.0)) for k, v in steps.items()}
         else:
-            self.uses = uses
+            self.least.uses = uses
         for times in LARGER:
             yield {k: v * float(times) for k, v in steps.items()}
 
@@ -317,7 +252,7 @@ class _Finder:
             amount = Decimal(str(round(step * float(self.board.size[row]), 9)))
             yield from lever.rule.further(self.program.origins[row], amount, low=lever.low)
         elif lever.refusal is not None:
-            yield from lever.rule.admit(lever.refusal, self.board.wanted(lever, self.uses))
+            yield from lever.rule.admit(lever.refusal, self.board.wanted(lever, self.least.uses))
 
     def _plan(self, edits: Edits) -> Way | None:
         try:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING, Literal
 
@@ -45,12 +45,18 @@ class WaysOut:
         The first that a higher role has, where the asking one has none that gives a menu.
     moves : int
         Moves of each search.
+    notes : tuple of str
+        Sentences on ways that were passed over, and on where the search for more ended.
+    stopped : bool
+        Whether the user ended the search for more.
     """
 
     role: Writer
     ways: tuple[Way, ...]
     others: tuple[Way, ...]
     moves: int
+    notes: tuple[str, ...] = ()
+    stopped: bool = False
 
     @property
     def working(self) -> tuple[Way, ...]:
@@ -70,3 +76,20 @@ class WaysOut:
         liked = way.planned.report.liked
         parts = (one.worth / best for one, best in zip(liked, self.best, strict=True))
         return sum(parts, Decimal(0)) / len(liked)
+
+
+@dataclass
+class Kept:
+    """What was found so far, as `WaysOut` has it; filled while the search goes on."""
+
+    role: Writer
+    moves: int
+    ways: list[Way] = field(default_factory=list)
+    others: list[Way] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def so_far(self, *, stopped: bool) -> WaysOut:
+        """Return what there is by now."""
+        return WaysOut(
+            self.role, tuple(self.ways), tuple(self.others), self.moves, tuple(self.notes), stopped
+        )

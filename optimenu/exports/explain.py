@@ -40,6 +40,8 @@ def explain_data(
         },
         "role": ways.role,
         "moves": ways.moves,
+        "stopped": ways.stopped,
+        "notes": list(ways.notes),
         "ways": [_way(case, ways, way, paths.get(name)) for name, way in names(case, ways).items()],
         "others_could": [_way(case, ways, way, None) for way in ways.others],
     }

@@ -96,7 +96,7 @@ class NutrientEdits:
         yield (edit,)
 
     def _narrow(self, ask: Ask) -> str:
-        """Key of the line for this person, and this day kind, beside the wider one."""
+        """Key of this person's line beside the wider one; of a day kind only where the config has one."""
         key, person = ask.origin.key, self.problem.people[ask.person].id
         if key.startswith("prescriptions."):
             return key
@@ -107,9 +107,15 @@ class NutrientEdits:
         parts = [base]
         if len(self.problem.people) > 1 or f".for.{person}" in head:
             parts.append(f"for.{person}")
-        if ".on." in head or (ask.window in ("meal", "day") and len(self.problem.kinds) > 1):
+        own = len(parts) > 1
+        if ".on." in head or (own and ".for." not in head and self._by_kind(ask.top, ask.window, side)):
             parts.append(f"on.{self.problem.days[ask.origin.day].kind}")
         return ".".join((*parts, side))
+
+    def _by_kind(self, column: str, window: str, side: str) -> bool:
+        """Tell whether some day kind has a line for everybody, over which one for a person would win."""
+        table = self._stated(f"nutrients.limits.{column}.{window}.on") or {}
+        return window in ("meal", "day") and any(line[side] is not None for line in table.values())
 
     def _proportion(self, ask: Ask, amount: Decimal) -> Iterator[Edits]:
         """Amounts of the row become a change of the factor by what the bottom is known to sum to."""

@@ -288,11 +288,11 @@ price = 0.00001
         return NutrientEdits(self.settings, self.problem, self.asks)
 
     def lever(self, origin: Origin, *, low: bool = False) -> str:
-        """Each person's line by itself, and each day kind's; energy gives way on both sides."""
+        """Each person's line by itself, a day kind's where it has its own; energy gives way on both sides."""
         return self._edits.lever(origin)
 
     def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
-        """Move one person's line, on one day kind; no ceiling above a tolerable upper intake (UL)."""
+        """Move one person's line; no ceiling above a tolerable upper intake (UL)."""
         return self._edits.further(origin, amount)
 
     def _unbounded(self, item: Item, column: str) -> bool:

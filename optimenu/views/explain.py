@@ -124,11 +124,14 @@ def _ways(case: Case, ways: WaysOut, text: str, folder: Path | None) -> list[Ren
         parts.append(cell(_none(ways)))
     if ways.ways:
         parts.append(_table(case, ways, ways.ways))
+    if ways.stopped:
+        parts.append(cell("Stopped by you: more ways were not looked for."))
+    parts += [cell(note) for note in ways.notes]
     if ways.others:
         who = ways.others[0].who
         parts += [heading(f"What the {who} could change"), _table(case, ways, ways.others)]
         parts.append(cell(f"Ask the {who}; then: optimenu explain {shown_path(case.files[0])} --role {who}"))
-    elif not ways.working:
+    elif not ways.working and not ways.stopped:
         parts.append(cell("No change that a higher role could make was found to give one either."))
     if ways.working or ways.others:
         parts.append(
@@ -153,6 +156,8 @@ def _none(ways: WaysOut) -> str:
             f"No menu was found with any of these within {ways.moves:,} moves. With those marked "
             "'no menu found' the limits became possible in parts of servings; more --moves may help."
         )
+    if ways.stopped or ways.notes:
+        return f"No way out for the {ways.role} was found."
     return f"Nothing that the {ways.role} may loosen gives a menu."
 
 

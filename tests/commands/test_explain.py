@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import signal
+import time
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -13,6 +15,7 @@ from typer.testing import CliRunner, Result
 from optimenu.commands import explain_none
 from optimenu.commands.app import app
 from optimenu.errors import InputFaults, Interrupted, ProvedImpossible, Undecided
+from optimenu.explain import loosen
 from optimenu.explain.conflict import Conflict
 from optimenu.explain.ways import WaysOut
 from optimenu.files import shown_path
@@ -224,9 +227,7 @@ def test_undecided_ends_as_a_plan_would(tmp_path: Path, monkeypatch: pytest.Monk
         return Conflict("undecided", hints=tuple(m.limit for m in found.members))
 
     monkeypatch.setattr(explain_none, "found", nothing_known)
-    monkeypatch.setattr(
-        explain_none, "sought", lambda case, role, options, tell: WaysOut(role, (), (), 20_000)
-    )
+    monkeypatch.setattr(explain_none, "sought", lambda case, role, *more: WaysOut(role, (), (), 20_000))
     done = explain(config)
     assert isinstance(done.exception, Undecided)
     text = flat(done.stdout)
@@ -256,9 +257,6 @@ def test_ctrl_c_ends_it_with_a_line(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     config = write_project(tmp_path / "project", MASS)
 
     def interrupted(case: Any, near: Any) -> Conflict:
-        import signal
-        import time
-
         signal.raise_signal(signal.SIGINT)
         time.sleep(5)
         return Conflict("undecided")
@@ -267,6 +265,35 @@ def test_ctrl_c_ends_it_with_a_line(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     done = explain(config)
     assert isinstance(done.exception, Interrupted)
     assert "nothing was written" in str(done.exception)
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_ctrl_c_among_the_ways_keeps_those_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, as_json: bool
+) -> None:
+    config = CASES["energy in the allowed mass"].write(tmp_path / "project")
+    alternatives, calls = loosen._Finder._alternatives, []
+
+    def interrupted(self: Any, steps: Any) -> Any:
+        calls.append(steps)
+        if len(calls) > 1:
+            signal.raise_signal(signal.SIGINT)
+            time.sleep(0.5)
+        return alternatives(self, steps)
+
+    # a signal can be raised for the main thread from any thread
+    monkeypatch.setattr(loosen._Finder, "_alternatives", interrupted)
+    folder = config.parent / "ways"
+    done = explain(config, "--role", "dietitian", "--out", str(folder), *(["--json"] if as_json else []))
+    assert done.exit_code == 130
+    assert [f.name for f in folder.iterdir()] == ["plan-way-1.toml"]
+    assert "looking for way 1 ..." in done.stderr and "looking for way 2 ..." in done.stderr
+    if as_json:
+        data = json.loads(done.stdout)
+        assert data["stopped"] and [w["state"] for w in data["ways"]] == ["menu"]
+    else:
+        text = flat(done.stdout)
+        assert "Stopped by you: more ways were not looked for." in text and "raise gross mass" in text
 
 
 @pytest.mark.parametrize("goal", ["", '[goal]\nfirst = "least"\n'], ids=("mean", "least"))

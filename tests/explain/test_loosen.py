@@ -9,23 +9,26 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 from rich.console import Console, RenderableType
 
 from optimenu.config.case import Case, load_case
 from optimenu.errors import InputFaults, ProvedImpossible, Undecided
-from optimenu.explain import loosen
+from optimenu.explain import loosen, steps
 from optimenu.explain.changed import changed
-from optimenu.explain.conflict import Conflict, conflict_of
+from optimenu.explain.conflict import conflict_of
 from optimenu.explain.levers import stays
 from optimenu.explain.loosen import ways_out
-from optimenu.explain.ways import WaysOut
+from optimenu.explain.ways import Kept, WaysOut
 from optimenu.exports.explain import way_files
 from optimenu.planning import Options, plan
 from optimenu.rules.edits import Edit
 from optimenu.rules.stowage import Stowage
+from optimenu.solve.give import Given
+from optimenu.solve.halt import Halt
 from optimenu.solve.outcome import Outcome
-from optimenu.views.explain import explain_page
+from optimenu.views.explain import ways_page
 from tests.explain.no_menu import CASES
 
 MOVES = 20_000
@@ -140,7 +143,7 @@ def test_no_more_is_said_of_a_change_than_planning_found(
     monkeypatch.setattr(loosen, "plan", ended)
     case, ways = found(tmp_path, "energy in the allowed mass", most=1)
     assert {w.state for w in ways.ways} == {state}
-    text = flat_page(explain_page(case, Conflict("undecided"), ways, ""))
+    text = flat_page(ways_page(case, ways, ""))
     words = {"undecided": "not decided", "relaxation": "no menu found", "impossible": "still none"}
     assert words[state] in text
 
@@ -174,16 +177,100 @@ def test_what_a_physician_laid_down_is_the_physicians_to_change(tmp_path: Path) 
             changed(case, (edit,), role)
 
 
-def test_one_line_is_narrowed_to_a_person_and_a_day_kind(tmp_path: Path) -> None:
+@pytest.mark.parametrize("by_kind", [False, True])
+def test_one_line_is_narrowed_to_a_person_and_no_day_kind_but_those_the_config_tells_apart(
+    tmp_path: Path, *, by_kind: bool
+) -> None:
     one = CASES["heater places"]
     config = one.write(tmp_path / "project")
     kinds = 'cycle_days = 2\nordinary_kind = "work"\nkinds = { heavy = [2] }\n'
     text = one.config.replace("cycle_days = 2\n", kinds)
-    config.write_text(text + "[nutrients.limits.PROCNT_g.day]\nhigh = 90\n")
+    on = "[nutrients.limits.PROCNT_g.day.on.heavy]\nhigh = 95\n" if by_kind else ""
+    config.write_text(text + f"[nutrients.limits.PROCNT_g.day]\nhigh = 90\n{on}")
     rule = rule_of(load_case(config), "nutrients")
-    asks = [a for a in rule.asks if a.origin.key == "nutrients.limits.PROCNT_g.day.high"]
+    asks = [a for a in rule.asks if (a.top, a.window, a.side) == ("PROCNT_g", "day", "high")]
     heavy = next(a for a in asks if a.origin.day == 1 and a.origin.person == "tor")
     ((edit,),) = rule.further(heavy.origin, Decimal("3.2"), low=False)
-    assert edit.key == "nutrients.limits.PROCNT_g.day.for.tor.on.heavy.high"
-    assert str(edit) == "raise most protein of tor a day on heavy days from 90 to 93.2 g"
-    assert len({rule.lever(a.origin) for a in asks}) == 4
+    if by_kind:
+        assert edit.key == "nutrients.limits.PROCNT_g.day.for.tor.on.heavy.high"
+        assert str(edit) == "raise most protein of tor a day on heavy days from 95 to 98.2 g"
+    else:
+        assert edit.key == "nutrients.limits.PROCNT_g.day.for.tor.high"
+        assert str(edit) == "raise most protein of tor a day from 90 to 93.2 g"
+    # where heavy days have a number of their own, one for tor on all days would win over it
+    assert len({rule.lever(a.origin) for a in asks}) == (4 if by_kind else 2)
+
+
+def test_a_way_of_too_many_changes_is_passed_over_and_said_to_be(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = load_case(CASES["stock"].write(tmp_path / "project"))
+    solves: list[int] = []
+
+    def seven_needed(program: Any, merged: Any, moved: Any, free: Any) -> Given | None:
+        """The first seven levers move, and only all of them together help."""
+        solves.append(int(free.sum()))
+        return Given(np.r_[np.ones(7), np.zeros(len(free) - 7)], np.zeros(1)) if free[:7].all() else None
+
+    monkeypatch.setattr(steps, "give", seven_needed)
+    told: list[str] = []
+    ways = ways_out(case, "dietitian", FEW, tell=told.append)
+    # of seven, four are tried to be left out: with the largest step that makes five that are needed
+    assert solves[:5] == [solves[0], 6, 6, 6, 6] and solves[5] == solves[0] - 1
+    note = "A way was passed over that would need 5 or more changes; 4 at most are offered."
+    assert ways.notes[0] == note and not ways.ways
+    assert told[:2] == ["looking for way 1", note.rstrip(".")]
+    page = flat_page(ways_page(case, ways, ""))
+    assert note in page and "No way out for the dietitian was found" in page
+
+
+def test_no_more_least_steps_are_solved_for_than_a_way_may_take(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    solves: list[int] = []
+    for name in ("give", "search"):
+        real = getattr(steps, name)
+        monkeypatch.setattr(steps, name, lambda *a, real=real, **k: solves.append(1) or real(*a, **k))
+    monkeypatch.setattr(steps, "SOLVES", 2)
+    monkeypatch.setattr(loosen, "SOLVES", 2)
+    monkeypatch.setattr(loosen._Finder, "_alternatives", lambda self, least: iter(()))
+    _, ways = found(tmp_path, "energy in the allowed mass", "physician")
+    assert len(solves) == 2
+    assert ways.notes == ("No further way was looked for after 2 solves without a new one.",)
+
+
+def test_ways_found_before_a_stop_are_kept_and_no_more_are_looked_for(tmp_path: Path) -> None:
+    case = load_case(CASES["energy in the allowed mass"].write(tmp_path / "project"))
+    halt, kept = Halt(None), Kept("dietitian", MOVES)
+
+    def stop_at_the_second(text: str) -> None:
+        if text == "looking for way 2":
+            halt.set()
+
+    ways = ways_out(case, "dietitian", FEW, tell=stop_at_the_second, stop=halt, kept=kept)
+    assert [w.state for w in ways.ways] == ["menu"] and ways.stopped and kept.ways == list(ways.ways)
+    assert "more ways were not looked for" in flat_page(ways_page(case, ways, ""))
+
+
+def test_a_change_whose_plan_was_cut_short_is_not_told_of(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = load_case(CASES["energy in the allowed mass"].write(tmp_path / "project"))
+    halt = Halt(None)
+
+    def cut(case: Case, options: Options, stop: object = None) -> Any:
+        halt.set()
+        return SimpleNamespace(outcome=Outcome("undecided", "search", 1, 1, 16, bound=7))
+
+    monkeypatch.setattr(loosen, "plan", cut)
+    ways = ways_out(case, "planner", FEW, stop=halt)
+    assert (ways.ways, ways.others, ways.stopped) == ((), (), True)
+
+
+def test_a_way_that_changes_too_many_courses_is_passed_over_and_said_to_be(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(loosen, "MOST_SHAPES", 0)
+    _, ways = found(tmp_path, "an allergen leaves no breakfast", "dietitian", most=1)
+    note = "A way was passed over that would need 2 changes, 1 of them of the courses of a meal."
+    assert note in ways.notes
