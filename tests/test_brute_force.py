@@ -88,7 +88,7 @@ def test_bound_then_best_then_menu(plans, searched):
             assert p.judged.holds[(p.menus == got.counts).all(axis=1)].all()
             found += 1
             best += got.value == p.judged.best
-    assert found >= 0.98 * wanted
+    assert found >= 0.97 * wanted
     assert best >= 0.9 * wanted
 
 

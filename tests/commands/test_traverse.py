@@ -67,7 +67,7 @@ def test_everything_carried_is_known_to_survive_frost(case: Case, page: str) -> 
     catalogue = case.problem.catalogue
     assert all(i.may_freeze == "yes" for i in catalogue.items)
     assert all(i.form not in ("canned", "retorted", "chilled", "frozen") for i in catalogue.items)
-    kept, out = len(catalogue.items), catalogue.left_out
+    kept, out = len(catalogue.items), len(catalogue.left_out)
     assert out > 0
     assert f"Items in the catalogue: {kept} of {kept + out}, {out} left out by this config." in page
 
