@@ -287,6 +287,16 @@ class Rule(ABC, Generic[S]):
             new = old - amount if low else old + amount
             yield (moved(origin.key, old, Decimal(new), self.called(origin), unit_of(origin.key)),)
 
+    def more_for_each(self, origin: Origin, amount: Decimal, *, low: bool, word: str) -> Iterator[Edits]:
+        """Let each dish or base (the word) carry more, where its number is what the promise rests on."""
+        key = f"{origin.key}.for_each"
+        old = self.stated(key)
+        if old is None:
+            yield from Rule.further(self, origin, amount, low=low)
+        else:
+            words = f"servings with each {word}, {origin.what.replace('_', ' ')}"
+            yield (moved(key, old, old + amount, words),)
+
     def called(self, origin: Origin) -> str:
         """Name the setting behind a promise in a dietitian's words."""
         return " ".join(origin.key.replace("_", " ").split("."))

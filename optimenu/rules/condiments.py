@@ -12,7 +12,6 @@ from optimenu.menu.packs import opened
 from optimenu.problem.opening import BLOCKS
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Allowance, Measure, Rule, SettingFault
-from optimenu.rules.edits import moved
 from optimenu.rules.needs import Need
 from optimenu.rules.which import Which, course_faults, people_faults, people_of
 from optimenu.settings import Names, Role, Settings, Whole, Word
@@ -206,10 +205,4 @@ a_day = 2
 
     def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
         """Let each dish carry more, or allow more."""
-        key = f"{origin.key}.for_each"
-        old = self.stated(key)
-        if old is None:
-            yield from super().further(origin, amount, low=low)
-        else:
-            words = f"servings with each dish, {origin.what.replace('_', ' ')}"
-            yield (moved(key, old, old + amount, words),)
+        return self.more_for_each(origin, amount, low=low, word="dish")

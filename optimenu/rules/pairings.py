@@ -10,7 +10,6 @@ from pydantic import Field
 
 from optimenu.program.origin import Origin
 from optimenu.rules.base import Measure, Rule, SettingFault
-from optimenu.rules.edits import moved
 from optimenu.rules.needs import Need
 from optimenu.rules.which import Which
 from optimenu.settings import Role, Settings, Whole, Word
@@ -148,13 +147,7 @@ within = "meal"
 
     def further(self, origin: Origin, amount: Decimal, *, low: bool) -> Iterator[Edits]:
         """Let each base carry more; what is kept apart stays so."""
-        key = f"{origin.key}.for_each"
-        old = self.stated(key)
-        if old is None:
-            yield from super().further(origin, amount, low=low)
-        else:
-            words = f"servings with each base, {origin.what.replace('_', ' ')}"
-            yield (moved(key, old, old + amount, words),)
+        return self.more_for_each(origin, amount, low=low, word="base")
 
     def _met(self, entries: list[Entry], which: Which) -> int:
         return int(any(which.matches(e.item) for e in entries))
