@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import highspy
 import numpy as np
@@ -11,7 +11,7 @@ import pulp
 
 from optimenu.program.program import HARD, NO_HIGH, NO_LOW
 from optimenu.program.to_pulp import to_pulp
-from optimenu.solve.linear import EXACT, ready
+from optimenu.solve.linear import EXACT, INTERRUPTS, look_at, ready
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -140,11 +140,6 @@ def _answer(
 def _highs(
     model: PulpModel, seconds: float | None, gap: float, stop: Stop | None, *, presolve: bool
 ) -> _Answer:
-    def look(kind: Any, _message: str, _out: Any, back: Any, _data: Any) -> None:
-        if stop is not None and stop.is_set():
-            back.user_interrupt = True
-
-    kinds = highspy.cb.HighsCallbackType
     ready()
     model.problem.solve(
         pulp.HiGHS(
@@ -153,8 +148,8 @@ def _highs(
             gapAbs=0.0,
             threads=1,
             timeLimit=seconds,
-            callbackTuple=(look, None),
-            callbacksToActivate=[kinds.kCallbackMipInterrupt, kinds.kCallbackSimplexInterrupt],
+            callbackTuple=(look_at(stop), None),
+            callbacksToActivate=list(INTERRUPTS),
             presolve="choose" if presolve else "off",
             parallel="off",
             **EXACT,

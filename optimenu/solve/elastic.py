@@ -18,11 +18,14 @@ from optimenu.solve.linear import LinearModel, LinearResult, maximise
 from optimenu.solve.merge import merge
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from optimenu.program.origin import Origin
     from optimenu.program.program import Program
     from optimenu.solve.merge import Merged
+    from optimenu.solve.outcome import Outcome
 
 _SEEN = 1e-7
 """Relative shortfalls below this are the solver's rounding."""
@@ -144,6 +147,21 @@ def _worthless(program: Program) -> Program:
         group_gain=np.zeros_like(program.group_gain),
         deduction=np.zeros_like(program.deduction),
     )
+
+
+def without_menu(program: Program, merged: Merged, ended: Callable[..., Outcome]) -> Outcome:
+    """Return the end of a solve whose relaxation has no answer: impossible if that is proved, else undecided.
+
+    Parameters
+    ----------
+    ended : callable
+        Makes an Outcome of its end and what else is known.
+    """
+    missing = elastic(program, merged)
+    # the solver's word alone is rounded arithmetic; without the exact proof nothing is claimed
+    if missing.proved:
+        return ended("impossible", shortfalls=missing.shortfalls, proof="exact")
+    return ended("undecided", shortfalls=missing.shortfalls)
 
 
 def slacks(program: Program, merged: Merged, *, links: bool) -> Slack:

@@ -16,9 +16,11 @@ import numpy as np
 from optimenu.solve.blocks import start_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
     from numpy.typing import NDArray
+
+    from optimenu.solve.halt import Stop
 
 Status = Literal["solved", "impossible", "unbounded", "undecided"]
 _LOCK = threading.Lock()
@@ -115,6 +117,23 @@ def ready() -> None:
     with _LOCK:
         _banner_is_out()
         _self_test()
+
+
+INTERRUPTS = (
+    highspy.cb.HighsCallbackType.kCallbackMipInterrupt,
+    highspy.cb.HighsCallbackType.kCallbackSimplexInterrupt,
+)
+"""Callbacks at which HiGHS may be told to end."""
+
+
+def look_at(stop: Stop | None) -> Callable[..., None]:
+    """Return a callback that ends HiGHS once it is to stop; to be called at `INTERRUPTS`."""
+
+    def look(_kind: Any, _message: str, _out: Any, back: Any, _data: Any) -> None:
+        if stop is not None and stop.is_set():
+            back.user_interrupt = True
+
+    return look
 
 
 def maximise(model: LinearModel) -> LinearResult:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import highspy
 import numpy as np
@@ -11,7 +11,7 @@ import numpy as np
 from optimenu.program.compressed import ranges
 from optimenu.program.program import HARD, IMPLIED, NO_HIGH, NO_LOW
 from optimenu.program.to_pulp import goal_unit
-from optimenu.solve.linear import EXACT, LinearModel, loaded, ready
+from optimenu.solve.linear import EXACT, INTERRUPTS, LinearModel, loaded, look_at, ready
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -164,20 +164,14 @@ def improve(
     closed : bool
         True when it says, in its own floating point, that nothing is better.
     """
-
-    def look(_kind: Any, _message: str, _out: Any, back: Any, _data: Any) -> None:
-        if stop is not None and stop.is_set():
-            back.user_interrupt = True
-
     ready()
     k = len(part.columns)
     whole = np.zeros(len(part.model.cost), dtype=np.int32)
     whole[:k] = int(highspy.HighsVarType.kInteger)
     solver = loaded(part.model, {**OPTIONS, "mip_max_nodes": nodes}, whole)
     solver.setSolution(k, np.arange(k, dtype=np.int32), menu.astype(np.float64))
-    solver.setCallback(look, None)
-    kinds = highspy.cb.HighsCallbackType
-    for kind in (kinds.kCallbackMipInterrupt, kinds.kCallbackSimplexInterrupt):
+    solver.setCallback(look_at(stop), None)
+    for kind in INTERRUPTS:
         solver.startCallback(kind)
     solver.run()
     found = solver.getInfo().primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible

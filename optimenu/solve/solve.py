@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from optimenu.solve.bound import certify, relax
 from optimenu.solve.cuts import ROUNDS
 from optimenu.solve.direct import direct
-from optimenu.solve.elastic import elastic
+from optimenu.solve.elastic import without_menu
 from optimenu.solve.finish import SMALL, finish
 from optimenu.solve.halt import why
 from optimenu.solve.merge import merge
@@ -96,11 +96,7 @@ def solve(
     tell(Progress("bound"))
     relaxation = relax(program, merged, rounds=ROUNDS, stop=stop)
     if relaxation.status == "impossible":
-        missing = elastic(program, merged)
-        # the solver's word alone is rounded arithmetic; without the exact proof nothing is claimed
-        if missing.proved:
-            return ended("impossible", shortfalls=missing.shortfalls, proof="exact")
-        return ended("undecided", shortfalls=missing.shortfalls)
+        return without_menu(program, merged, ended)
     if relaxation.status == "undecided":
         return ended("undecided")
     certificate = certify(program, relaxation)

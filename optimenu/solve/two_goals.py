@@ -20,7 +20,7 @@ import numpy as np
 from optimenu.program.build import PRICE_DECIMALS, priced
 from optimenu.program.page import GOAL_DECIMALS
 from optimenu.solve.cuts import ROUNDS
-from optimenu.solve.elastic import elastic
+from optimenu.solve.elastic import without_menu
 from optimenu.solve.fair import FairModel
 from optimenu.solve.halt import why
 from optimenu.solve.merge import merge
@@ -108,10 +108,7 @@ def least_first(
     model = FairModel(worth, merged, scale)
     status = model.tighten(ROUNDS, effort.stop)
     if status == "impossible":
-        missing = elastic(worth, merged)
-        if missing.proved:
-            return ended("impossible", shortfalls=missing.shortfalls, proof="exact")
-        return ended("undecided", shortfalls=missing.shortfalls)
+        return without_menu(worth, merged, ended)
     least = model.least() if status == "solved" else None
     mean = None if least is None else model.mean(least.level * (1 - SHORT))
     if least is None or mean is None:

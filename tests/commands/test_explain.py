@@ -143,6 +143,12 @@ def test_nobody_can_help_where_a_prescription_forbids_what_the_courses_need(tmp_
     assert "No change that a higher role could make was found to give one either." in text
 
 
+def plans(config: Path, folder: Path) -> bool:
+    """Tell whether a menu is planned from a config."""
+    args = ["plan", str(config), "--out", str(folder / "run"), "--method", "direct"]
+    return CliRunner().invoke(app, args).exit_code == 0
+
+
 def test_ways_are_written_as_configs_to_plan_with(tmp_path: Path) -> None:
     config = write_project(tmp_path / "project", MASS)
     folder = config.parent / "ways"
@@ -155,8 +161,7 @@ def test_ways_are_written_as_configs_to_plan_with(tmp_path: Path) -> None:
     (change,) = way["changes"]
     assert change["key"] == "stowage.gross_kg" and change["place"].endswith("plan.toml:41")
     assert Path(way["file"]) == folder / "plan-way-1.toml"
-    args = ["plan", way["file"], "--out", str(tmp_path / "run"), "--method", "direct"]
-    assert CliRunner().invoke(app, args).exit_code == 0
+    assert plans(Path(way["file"]), tmp_path)
     assert "Written to" in flat(explain(config, "--out", str(config.parent / "again")).stdout)
 
 
@@ -166,8 +171,7 @@ def test_packs_to_be_had_are_written_as_a_stock_of_their_own(tmp_path: Path) -> 
     explain(config, "--out", str(folder))
     text = (folder / "plan-way-1-stock.csv").read_text()
     assert "to_be_had" in text and "released" in text
-    args = ["plan", str(folder / "plan-way-1.toml"), "--out", str(tmp_path / "run"), "--method", "direct"]
-    assert CliRunner().invoke(app, args).exit_code == 0
+    assert plans(folder / "plan-way-1.toml", tmp_path)
 
 
 def test_what_a_physician_laid_down_is_changed_in_a_file_of_its_own(tmp_path: Path) -> None:
@@ -179,8 +183,7 @@ def test_what_a_physician_laid_down_is_changed_in_a_file_of_its_own(tmp_path: Pa
     folder = config.parent / "ways"
     explain(config, "--role", "physician", "--out", str(folder))
     assert 'role = "physician"' in (folder / "plan-way-1-prescriptions.toml").read_text()
-    args = ["plan", str(folder / "plan-way-1.toml"), "--out", str(tmp_path / "run"), "--method", "direct"]
-    assert CliRunner().invoke(app, args).exit_code == 0
+    assert plans(folder / "plan-way-1.toml", tmp_path)
 
 
 def test_prescriptions_that_a_lower_file_names_are_found_beside_it(tmp_path: Path) -> None:
@@ -194,8 +197,7 @@ def test_prescriptions_that_a_lower_file_names_are_found_beside_it(tmp_path: Pat
     folder = config.parent / "ways"
     explain(config, "--role", "physician", "--out", str(folder))
     assert 'extends = "../../prescriptions.toml"' in (folder / "mine-way-1-prescriptions.toml").read_text()
-    args = ["plan", str(folder / "mine-way-1.toml"), "--out", str(tmp_path / "run"), "--method", "direct"]
-    assert CliRunner().invoke(app, args).exit_code == 0
+    assert plans(folder / "mine-way-1.toml", tmp_path)
 
 
 def test_a_folder_for_the_ways_is_looked_at_first(tmp_path: Path) -> None:
