@@ -94,7 +94,7 @@ def test_a_conflict_of_whole_numbers_rests_on_the_solver():
 def test_without_an_exact_proof_nothing_is_called_impossible(monkeypatch):
     b = Builder(0)
     b.row(WHERE, [b.column()], [1], low=2)
-    monkeypatch.setattr(module, "elastic", lambda *_: Elastic(0.0, (), False))
+    monkeypatch.setattr("optimenu.solve.elastic.elastic", lambda *_: Elastic(0.0, (), False))
     assert solve(b.freeze()).end == "undecided"
 
 
