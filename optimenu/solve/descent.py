@@ -5,7 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from optimenu.solve.schedule import AGAIN, BACK, KNOWN, MAIN, NEAR, POLISH, QUICK, SKETCH, WARM, chunks, cool
+from optimenu.solve.schedule import (
+    AGAIN,
+    BACK,
+    KNOWN,
+    MAIN,
+    MEND,
+    NEAR,
+    POLISH,
+    QUICK,
+    SKETCH,
+    WARM,
+    chunks,
+    cool,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,7 +42,9 @@ MAIN_PART, MAIN_PART_EASY = 0.75, 0.85
 """Of what is left, for the long cooling; the rest is for repairs, of which there are few where menus
 come easily."""
 NEAR_PART = 0.8
-AGAIN_ROUNDS, WARM_ROUNDS = 4, 2
+AGAIN_ROUNDS, WARM_ROUNDS, MEND_ROUNDS = 4, 2, 4
+MEND_PART = 0.125
+"""Of what is left after the long cooling, for one round of mending what it left broken."""
 MOVES_A_COLUMN = 1500
 """Moves a column after which a new start gains more than slower cooling; from trials."""
 MOST_STARTS = 8
@@ -193,5 +208,10 @@ class Descent:
         engine.boost[:] = boost
 
     def finish(self) -> None:
-        """Spend the rest at low temperature."""
+        """Mend what the cooling left broken if it is good, then spend the rest at low temperature."""
+        moves = int((self.budget - self.engine.moves) * MEND_PART)
+        for _ in range(MEND_ROUNDS):
+            if self.stop.is_set() or not self.engine.promising:
+                break
+            cool(self.engine, MEND, moves, self.stop, self.tick)
         repair(self.engine, self.budget - self.engine.moves, self.stop, self.tick, easy=self.easy)

@@ -31,10 +31,11 @@ if TYPE_CHECKING:
     from optimenu.solve.layout import Layout
 
 JOURNAL = 1 << 15
-SWAP_SHARE = 0.45
+SWAP_SHARE = 0.25
 PAIR_SHARE = 0.05
-SOFT_START = 7.0
-"""Price of breaking a row by its whole size, in mean servings; from trials on made-up instances."""
+SOFT_START = 2.5
+"""Price of breaking a row by its whole size, in mean servings; from trials. Stiffer rows leave a search
+fewer ways round them, softer ones are still broken when it has cooled."""
 ABOVE_MULTIPLIER = 1.2
 """Weights must exceed the multipliers or breaking a row pays; from trials on made-up instances."""
 WALL = 0.2
@@ -116,6 +117,7 @@ class Engine:
         self.boost = np.ones(m)
         self.tilt_price = np.abs(multiplier[layout.rows[layout.tilt]])
         self.tilting = False
+        self.loose = 0.0
         self.held = np.zeros(n, dtype=np.bool_)
         self.bonus = 0.0
         self._gain = f.gain.copy()
@@ -200,6 +202,38 @@ class Engine:
         _activities(p.row_start, p.row_column, p.row_coef, self.layout.rows, full, s.activity)
         own = np.flatnonzero(self.layout.rows < 0)
         s.activity[own] = values[self.layout.extra_high_of[own]]
+        self._let_off(self.loose)
+
+    def _let_off(self, part: float) -> None:
+        """Take a part of what extra columns are rounded up by out of the activities."""
+        if part == 0.0:
+            return
+        f, s = self.layout.fixed, self.state
+        packs = np.maximum(f.extra_divisor, 1)
+        over = np.where(f.extra_divisor > 0, -(-s.drawn // packs) - s.drawn / packs, 0.0)
+        each = np.repeat(over, np.diff(f.extra_row_start))
+        np.subtract.at(s.activity, f.extra_row, part * each * f.extra_row_coef)
+
+    def round(self, loose: float) -> None:
+        """Let off a part of the rounding up of extra columns, 0 none, 1 all; then ``weigh`` sums anew.
+
+        A pack that one serving opens costs as much as all of it, so a search that knows only whole packs
+        seldom finds out that another item's would serve better: on the way it pays for both.
+        """
+        if loose == self.loose:
+            return
+        self._keep()
+        s = self.state
+        keep_best(s)
+        s.score[BEST] = -BIG
+        s.log[:] = (0, 0, 1)
+        part = loose - self.loose
+        self.loose = loose
+        if loose:
+            self._let_off(part)
+        else:
+            # whole again, to the last digit
+            self._recount()
 
     def limit(self, low: NDArray[np.float64], high: NDArray[np.float64]) -> None:
         """Replace the limits of the rows; the best so far is forgotten, it may break them."""
@@ -227,7 +261,8 @@ class Engine:
             s.weight[lay.tilt] = self.tilt_price
             s.weight[self._walls] *= WALL
         refresh(lay.fixed, s, self.over)
-        note_best(s)
+        if not self.loose:
+            note_best(s)
 
     def tilt(self, on: bool) -> None:
         """Price the use of wide rows, or no more; the weights are set by ``weigh``."""
@@ -304,17 +339,26 @@ class Engine:
             SWAP_SHARE,
             PAIR_SHARE,
             likely,
+            self.loose,
         )
         self.moves += moves
 
     def note_near(self) -> None:
         """Remember the present state if it is the nearest to a menu so far."""
         s = self.state
+        if self.loose:
+            return
         over = np.maximum(np.maximum(s.activity - s.high, s.low - s.activity), 0.0) * s.hard
         rank = (float(s.score[BROKEN]), float((over / self.layout.scale).sum()))
         if rank < self._near_rank:
             self._near_rank = rank
             self.near = s.x.copy()
+
+    @property
+    def promising(self) -> bool:
+        """Whether the present state breaks rows and yet is worth more than the best choice that does not."""
+        best = self.best_value
+        return best is not None and self.broken > 0 and self.worth(self.state.x) > best
 
     @property
     def broken(self) -> int:

@@ -22,7 +22,7 @@ from optimenu.solve.state import (
     PENALTY,
     VALUE,
     deducted_at,
-    extra_value,
+    drawn_value,
     keep_best,
     note_best,
 )
@@ -43,6 +43,7 @@ def anneal(
     swap: float,
     pair: float,
     likely: float,
+    loose: float,
 ) -> int:
     """Try ``moves`` moves at one temperature; return how many were accepted.
 
@@ -60,6 +61,8 @@ def anneal(
         Share of moves that change two cells of one day at once.
     likely : float
         Share of draws that are made among the likely columns of a cell alone.
+    loose : float
+        Part of the rounding up of extra columns that is let off; what is found is no menu unless it is 0.
     """
     x, slot, filled, activity, drawn, uses = s.x, s.slot, s.filled, s.activity, s.drawn, s.uses
     low, high, weight, charge, hard = s.low, s.high, s.weight, s.charge, s.hard
@@ -201,8 +204,9 @@ def anneal(
         for i in range(n_extras):
             y = touched[2 * room + i]
             divisor = f.extra_divisor[y]
-            step = extra_value(drawn[y] + w.extra_change[y], divisor) - extra_value(drawn[y], divisor)
-            if step != 0:
+            step = drawn_value(drawn[y] + w.extra_change[y], divisor, loose)
+            step -= drawn_value(drawn[y], divisor, loose)
+            if step != 0.0:
                 for j in range(f.extra_row_start[y], f.extra_row_start[y + 1]):
                     r = f.extra_row[j]
                     if w.row_stamp[r] != stamp:
@@ -336,7 +340,7 @@ def anneal(
         score[VALUE] += delta
         score[PENALTY] += d_penalty
         score[BROKEN] += d_broken
-        if score[BROKEN] < 0.5:
+        if score[BROKEN] < 0.5 and loose == 0.0:
             note_best(s)
     w.stamp[0] = stamp
     return accepted

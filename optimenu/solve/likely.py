@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from optimenu.program.program import Program
 
-UNLIKELY = -0.05
+UNLIKELY = -0.025
 """Gain less cost, in mean servings' worth, under which a column is tried rarely; from trials."""
 
 

@@ -42,6 +42,9 @@ class Plan:
     hold : float
         What a serving earns more for standing where the menu started from has it, in temperatures: so it
         moves only for something, and as the search cools ever less suffices.
+    loose : tuple of three floats
+        Part of the rounding up of extra columns that is let off at first, and parts of the schedule at
+        which that begins to fall and has become nothing.
     """
 
     hot: float
@@ -55,11 +58,12 @@ class Plan:
     tilt: float = 0.0
     likely: float = 0.0
     hold: float = 0.0
+    loose: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 # Figures found by trials on made-up instances, not derived.
 QUICK = Plan(0.3, 0.005, 40, (-1.0, -1.0), ((0.0, 1.3),), 2e-4, until_menu=True)
-MAIN = Plan(0.08, 0.001, 160, (0.1, 0.6), ((0.5, 1.05), (0.85, 1.2)), 2e-4, tilt=0.95)
+MAIN = Plan(0.05, 0.001, 160, (0.2, 0.8), ((0.5, 1.05), (0.85, 1.2)), 2e-4, tilt=0.95, loose=(0.5, 0.2, 0.7))
 KNOWN = replace(MAIN, likely=0.95)
 """The long cooling where a menu is known already; to find a first one takes all columns."""
 AGAIN = Plan(0.03, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-3, near_from=0.0)
@@ -68,6 +72,8 @@ NEAR = Plan(
     0.016, 0.001, 80, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0, tilt=0.9, likely=0.95, hold=3.0
 )
 POLISH = Plan(0.004, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0, hold=5.0)
+MEND = Plan(0.004, 0.001, 40, (-1.0, -1.0), ((0.0, 1.15),), 2e-3, near_from=0.0)
+"""What is good but for a row or two, at little more than the temperature it was left at."""
 BACK = Plan(1e-10, 1e-10, 4, (-1.0, -1.0), (), 2e-4, hold=10.0)
 """Back to the menu started from, wherever that costs nothing; the last of a search."""
 WARM = Plan(0.06, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
@@ -76,6 +82,12 @@ WARM = Plan(0.06, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
 def chunks(plan: Plan, moves: int) -> int:
     """Chunks a cooling of that many moves has."""
     return max(1, min(plan.chunks, moves // 200))
+
+
+def _loose(plan: Plan, part: float) -> float:
+    """Part of the rounding up that is let off at a part of the schedule."""
+    most, begin, end = plan.loose
+    return most * min(1.0, max(0.0, (end - part) / (end - begin))) if most else 0.0
 
 
 def cool(
@@ -104,6 +116,7 @@ def cool(
         ramp = 1.0 if part >= end else max(0.0, (part - begin) / (end - begin))
         temperature = plan.hot * (plan.cold / plan.hot) ** (k / max(count - 1, 1))
         engine.tilt(part < plan.tilt)
+        engine.round(_loose(plan, part))
         engine.hold(plan.hold * temperature)
         engine.weigh(ramp, plan.charge)
         target = moves * (k + 1) // count

@@ -70,6 +70,15 @@ def extra_value(total: int, divisor: int) -> int:
 
 
 @compiled
+def drawn_value(total: int, divisor: int, loose: float) -> float:
+    """Value of an extra column of which a part of the rounding up is let off, 0 none, 1 all."""
+    whole = float(extra_value(total, divisor))
+    if loose == 0.0 or divisor == 0:
+        return whole
+    return whole + loose * (total / divisor - whole)
+
+
+@compiled
 def deducted_at(
     fixed_start: NDArray[np.int64], sums: NDArray[np.float64], g: int, n: int, over: float
 ) -> float:
