@@ -31,11 +31,10 @@ if TYPE_CHECKING:
     from optimenu.solve.layout import Layout
 
 JOURNAL = 1 << 15
-SWAP_SHARE = 0.25
+SWAP_SHARE = 0.45
 PAIR_SHARE = 0.05
-SOFT_START = 2.5
-"""Price of breaking a row by its whole size, in mean servings; from trials. Stiffer rows leave a search
-fewer ways round them, softer ones are still broken when it has cooled."""
+SOFT_START = 7.0
+"""Price of breaking a row by its whole size, in mean servings; from trials on made-up instances."""
 ABOVE_MULTIPLIER = 1.2
 """Weights must exceed the multipliers or breaking a row pays; from trials on made-up instances."""
 WALL = 0.2
@@ -113,7 +112,7 @@ class Engine:
         self.moves = 0
         own = np.where(layout.rows >= 0, np.abs(multiplier[np.maximum(layout.rows, 0)]), 0.0)
         self.soft_weight = SOFT_START * self.unit / layout.scale
-        self.full_weight = np.maximum(self.soft_weight, ABOVE_MULTIPLIER * own)
+        self.least_weight = ABOVE_MULTIPLIER * own
         self.boost = np.ones(m)
         self.tilt_price = np.abs(multiplier[layout.rows[layout.tilt]])
         self.tilting = False
@@ -243,7 +242,7 @@ class Engine:
         self._kept = None
         self.near, self._near_rank = None, (np.inf, np.inf)
 
-    def weigh(self, ramp: float, charge: float) -> None:
+    def weigh(self, ramp: float, charge: float, soft: float = 1.0) -> None:
         """Set the row weights.
 
         Parameters
@@ -252,9 +251,12 @@ class Engine:
             0 soft, 1 full.
         charge : float
             Fixed charge of a broken row, as the breach of this part of its size.
+        soft : float
+            Part of the price that breaking a row starts with: less leaves the search more ways round it.
         """
         lay, s = self.layout, self.state
-        weight = (self.soft_weight + ramp * (self.full_weight - self.soft_weight)) * self.boost
+        start = self.soft_weight * soft
+        weight = (start + ramp * (np.maximum(start, self.least_weight) - start)) * self.boost
         s.weight[:] = np.where(lay.hard > 0, weight, lay.price)
         s.charge[:] = np.where(lay.hard > 0, charge * lay.scale, 0.0)
         if self.tilting:
@@ -316,7 +318,7 @@ class Engine:
         self.boost[broken] *= factor
         return int(s.score[BROKEN] + 0.5)
 
-    def run(self, moves: int, temperature: float, likely: float = 0.0) -> None:
+    def run(self, moves: int, temperature: float, likely: float = 0.0, swap: float = SWAP_SHARE) -> None:
         """Try some moves.
 
         Parameters
@@ -325,6 +327,8 @@ class Engine:
             In mean servings' worth.
         likely : float
             Share of draws made among the likely columns of a cell alone.
+        swap : float
+            Share of moves between two cells of one kind.
         """
         f = self.layout.fixed
         if len(f.active) == 0:
@@ -336,7 +340,7 @@ class Engine:
             moves,
             temperature * self.unit,
             self.over,
-            SWAP_SHARE,
+            swap,
             PAIR_SHARE,
             likely,
             self.loose,

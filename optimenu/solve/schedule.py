@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from optimenu.solve.engine import SWAP_SHARE
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -42,6 +44,10 @@ class Plan:
     hold : float
         What a serving earns more for standing where the menu started from has it, in temperatures: so it
         moves only for something, and as the search cools ever less suffices.
+    swap : float
+        Share of moves between two cells of one kind: they mend, the others improve.
+    soft : float
+        Part of the price that breaking a row starts with.
     loose : tuple of three floats
         Part of the rounding up of extra columns that is let off at first, and parts of the schedule at
         which that begins to fall and has become nothing.
@@ -58,21 +64,25 @@ class Plan:
     tilt: float = 0.0
     likely: float = 0.0
     hold: float = 0.0
+    swap: float = SWAP_SHARE
+    soft: float = 1.0
     loose: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 # Figures found by trials on made-up instances, not derived.
 QUICK = Plan(0.3, 0.005, 40, (-1.0, -1.0), ((0.0, 1.3),), 2e-4, until_menu=True)
-MAIN = Plan(0.05, 0.001, 160, (0.2, 0.8), ((0.5, 1.05), (0.85, 1.2)), 2e-4, tilt=0.95, loose=(0.5, 0.2, 0.7))
-KNOWN = replace(MAIN, likely=0.95)
-"""The long cooling where a menu is known already; to find a first one takes all columns."""
+MAIN = Plan(0.08, 0.001, 160, (0.1, 0.6), ((0.5, 1.05), (0.85, 1.2)), 2e-4, tilt=0.95)
+KNOWN = replace(MAIN, hot=0.05, ramp=(0.2, 0.8), likely=0.95, swap=0.25, soft=0.36, loose=(0.5, 0.2, 0.7))
+"""The long cooling where a menu is known already; to find a first one takes all columns and stiff rows."""
 AGAIN = Plan(0.03, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-3, near_from=0.0)
 SKETCH = Plan(0.03, 0.0025, 24, (-1.0, -1.0), ((0.0, 1.2),), 2e-3, near_from=0.0)
 NEAR = Plan(
     0.016, 0.001, 80, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0, tilt=0.9, likely=0.95, hold=3.0
 )
-POLISH = Plan(0.004, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0, hold=5.0)
-MEND = Plan(0.004, 0.001, 40, (-1.0, -1.0), ((0.0, 1.15),), 2e-3, near_from=0.0)
+POLISH = Plan(
+    0.004, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0, hold=5.0, swap=0.25, soft=0.36
+)
+MEND = Plan(0.004, 0.001, 40, (-1.0, -1.0), ((0.0, 1.15),), 2e-3, near_from=0.0, swap=0.25, soft=0.36)
 """What is good but for a row or two, at little more than the temperature it was left at."""
 BACK = Plan(1e-10, 1e-10, 4, (-1.0, -1.0), (), 2e-4, hold=10.0)
 """Back to the menu started from, wherever that costs nothing; the last of a search."""
@@ -118,13 +128,13 @@ def cool(
         engine.tilt(part < plan.tilt)
         engine.round(_loose(plan, part))
         engine.hold(plan.hold * temperature)
-        engine.weigh(ramp, plan.charge)
+        engine.weigh(ramp, plan.charge, plan.soft)
         target = moves * (k + 1) // count
         while done < target:
             if stop is not None and stop.is_set():
                 break
             step = min(MOST_PER_CALL, target - done)
-            engine.run(step, temperature, plan.likely)
+            engine.run(step, temperature, plan.likely, plan.swap)
             done += step
         if part >= plan.near_from and engine.broken:
             engine.note_near()
