@@ -158,10 +158,11 @@ class Descent:
         """Share out what is left of the budget."""
         sketches = sum(self._sketched(k) for k in range(self.pieces))
         self.sketch_moves = int(self.budget * SKETCH_PART)
-        self.plan = MAIN if self.engine.best_value is None else KNOWN
+        self.small = self.columns <= FEW_COLUMNS
+        if self.engine.best_value is not None:
+            self.plan = replace(MAIN, likely=KNOWN.likely) if self.small else KNOWN
         left = self.budget - self.early - sketches * self.sketch_moves
         main = int(left * (MAIN_PART_EASY if self.easy else MAIN_PART))
-        self.small = self.columns <= FEW_COLUMNS
         most = max(1, main // (MOVES_A_COLUMN * self.columns))
         self.starts = MOST_STARTS if self.small else min(MOST_STARTS, most)
         self.each = main // self.starts
