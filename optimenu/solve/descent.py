@@ -127,6 +127,7 @@ class Descent:
         self.stop = stop
         self.tick = tick
         self.columns = max(1, len(engine.layout.columns))
+        self.small = self.columns <= FEW_COLUMNS
         self.easy = False
         self.early = 0
         self.plan = MAIN
@@ -158,7 +159,6 @@ class Descent:
         """Share out what is left of the budget."""
         sketches = sum(self._sketched(k) for k in range(self.pieces))
         self.sketch_moves = int(self.budget * SKETCH_PART)
-        self.small = self.columns <= FEW_COLUMNS
         if self.engine.best_value is not None:
             self.plan = replace(MAIN, likely=KNOWN.likely) if self.small else KNOWN
         left = self.budget - self.early - sketches * self.sketch_moves
