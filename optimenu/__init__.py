@@ -1,3 +1,3 @@
 """Menu cycles for small crews far from any shop: planned, proved and handed over."""
 
-__version__ = "0.4.0"
+__version__ = "0.5.0"
