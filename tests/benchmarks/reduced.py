@@ -1,4 +1,4 @@
-"""The demo scenarios with fewer people, days and items, for a direct solver; their cap binds as hard."""
+"""The demo scenarios with fewer people, days and items, nearly in reach of a direct solver; caps as hard."""
 
 from __future__ import annotations
 
