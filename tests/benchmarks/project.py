@@ -140,13 +140,13 @@ def _caps(instance: Instance) -> dict[str, Any]:
     (mass,), (volume,) = _rows(program, "stowage", "gross_kg"), _rows(program, "stowage", "volume_l")
     if instance.variant == "noroom":
         return {
-            "volume_l": _rounded(Decimal(_in_units(program, volume, _extreme(program, volume, -1))) * NO_ROOM)
+            "volume_l": _rounded(Decimal(in_units(program, volume, _extreme(program, volume, -1))) * NO_ROOM)
         }
     liking = priced(program, scale_of(case.problem, program).prices)
     merged = merge(liking)
     # of equally good answers the one found decides the caps: always solved the same way
     x = relax(liking, replace(merged, model=replace(merged.model, part=None))).x
-    used = [_in_units(program, r, float(_dense(program, r) @ x)) for r in (mass, volume)]
+    used = [in_units(program, r, float(dense(program, r) @ x)) for r in (mass, volume)]
     return {"gross_kg": _rounded(Decimal(used[0]) * TIGHT), "volume_l": _rounded(Decimal(used[1]) * TIGHT)}
 
 
@@ -159,14 +159,15 @@ def _rows(program: Program, rule: str, what: str) -> list[int]:
     return [r for r, o in enumerate(program.origins) if o.rule == rule and o.what == what]
 
 
-def _dense(program: Program, row: int) -> NDArray[np.float64]:
+def dense(program: Program, row: int) -> NDArray[np.float64]:
+    """A row's coefficient of every column, float64 (n,)."""
     out = np.zeros(program.n)
     at = slice(program.row_start[row], program.row_start[row + 1])
     np.add.at(out, program.row_column[at], program.row_coef[at].astype(np.float64))
     return out
 
 
-def _in_units(program: Program, row: int, activity: float) -> float:
+def in_units(program: Program, row: int, activity: float) -> float:
     """Activity of a stowage row (g or mL at its decimals) in kg or L."""
     return activity / 10.0 ** float(program.row_decimals[row]) / 1000
 
@@ -175,7 +176,7 @@ def _extreme(program: Program, row: int, sign: int) -> float:
     """Most (sign 1) or least (-1) activity of a row in the merged relaxation, last decimals."""
     merged = merge(program)
     model = merged.model
-    coefs = _dense(program, row)
+    coefs = dense(program, row)
     per_class = np.zeros(merged.n_class)
     # columns of one class bear one coefficient in a row of the whole stay
     per_class[merged.class_of] = coefs
