@@ -30,9 +30,7 @@ def arguments(given: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--seed", type=int, default=1, help="of the instances (default 1)")
     parser.add_argument("--curves", action="store_true", help="cost against people, days and items")
     parser.add_argument("--repeats", type=int, default=3, help="of each point of the curves (default 3)")
-    parser.add_argument(
-        "--split", action="store_true", help="what of the gap is the search's, merging's, whole numbers'"
-    )
+    parser.add_argument("--split", action="store_true", help="whose the gap is, the search's or the bound's")
     parser.add_argument("--json", type=Path, help="write everything measured to a file")
     return parser.parse_args(given)
 
