@@ -23,8 +23,7 @@ def shares(run: dict[str, Any]) -> dict[str, float] | None:
     """Gap and its shares, least and most where they are not known exactly; None where something is missing.
 
     The optimum lies between the best value known and the least bound known; where HiGHS closed its gap
-    both are the same. Merging is with our cuts, the plain relaxation has none: below zero where they take
-    more than merging gives away. What is not the search's is the bound's, merging and whole numbers in sum.
+    both are the same. What is not the search's is the bound's.
     """
     every = {a.who: a for a in answers(run)}
     ours, peer, plain = (every.get(who) for who in ("ours", "HiGHS", "plain LP"))
