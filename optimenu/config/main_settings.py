@@ -149,7 +149,7 @@ class SearchTable(Settings):
     changed_by: ClassVar[Role | None] = "planner"
 
     moves: Annotated[Whole, Span(least=1000)] = 60_000_000
-    """Moves of the search in all; more moves, better menus, the same answer every time."""
+    """Moves of the search in all; more moves, mostly better menus, the same answer every time."""
     seed: Whole = 1
     """Start of the random numbers; the same seed gives the same menu."""
     exact_steps: bool = True

@@ -201,9 +201,9 @@ class Engine:
         _activities(p.row_start, p.row_column, p.row_coef, self.layout.rows, full, s.activity)
         own = np.flatnonzero(self.layout.rows < 0)
         s.activity[own] = values[self.layout.extra_high_of[own]]
-        self._let_off(self.loose)
+        self._take_off(self.loose)
 
-    def _let_off(self, part: float) -> None:
+    def _take_off(self, part: float) -> None:
         """Take a part of what extra columns are rounded up by out of the activities."""
         if part == 0.0:
             return
@@ -213,7 +213,7 @@ class Engine:
         each = np.repeat(over, np.diff(f.extra_row_start))
         np.subtract.at(s.activity, f.extra_row, part * each * f.extra_row_coef)
 
-    def round(self, loose: float) -> None:
+    def let_off(self, loose: float) -> None:
         """Let off a part of the rounding up of extra columns, 0 none, 1 all; then ``weigh`` sums anew.
 
         A pack that one serving opens costs as much as all of it, so a search that knows only whole packs
@@ -223,13 +223,13 @@ class Engine:
             return
         self._keep()
         s = self.state
-        keep_best(s)
         s.score[BEST] = -BIG
+        # the best so far must not lean on a journal that began elsewhere
         s.log[:] = (0, 0, 1)
         part = loose - self.loose
         self.loose = loose
         if loose:
-            self._let_off(part)
+            self._take_off(part)
         else:
             # whole again, to the last digit
             self._recount()

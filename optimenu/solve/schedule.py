@@ -83,7 +83,7 @@ POLISH = Plan(
     0.004, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0, hold=5.0, swap=0.25, soft=0.36
 )
 MEND = Plan(0.004, 0.001, 40, (-1.0, -1.0), ((0.0, 1.15),), 2e-3, near_from=0.0, swap=0.25, soft=0.36)
-"""What is good but for a row or two, at little more than the temperature it was left at."""
+"""What is good but for some rows, at little more than the temperature it was left at."""
 BACK = Plan(1e-10, 1e-10, 4, (-1.0, -1.0), (), 2e-4, hold=10.0)
 """Back to the menu started from, wherever that costs nothing; the last of a search."""
 WARM = Plan(0.06, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-4, near_from=0.0)
@@ -126,7 +126,7 @@ def cool(
         ramp = 1.0 if part >= end else max(0.0, (part - begin) / (end - begin))
         temperature = plan.hot * (plan.cold / plan.hot) ** (k / max(count - 1, 1))
         engine.tilt(part < plan.tilt)
-        engine.round(_loose(plan, part))
+        engine.let_off(_loose(plan, part))
         engine.hold(plan.hold * temperature)
         engine.weigh(ramp, plan.charge, plan.soft)
         target = moves * (k + 1) // count

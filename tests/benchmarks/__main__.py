@@ -12,7 +12,7 @@ from typing import Any
 
 from tests.benchmarks.curves import curve_tables, points
 from tests.benchmarks.peers import PEERS
-from tests.benchmarks.registry import INSTANCES, PROVABLE, VARIANTS, chosen
+from tests.benchmarks.registry import INSTANCES, NEARLY_CLOSED, VARIANTS, chosen
 from tests.benchmarks.run import compare
 from tests.benchmarks.split import split, split_table
 from tests.benchmarks.table import compare_table, notes, phase_table, size_table
@@ -69,7 +69,7 @@ def main(given: list[str] | None = None) -> int:
         found["curves"] = points(asked.seed, asked.repeats)
         print_parts(curve_tables(found["curves"]))
     if asked.split:
-        found["split"] = [split(i, asked.moves, asked.seconds, asked.threads) for i in PROVABLE]
+        found["split"] = [split(i, asked.moves, asked.seconds, asked.threads) for i in NEARLY_CLOSED]
         print_parts(split_table(found["split"]), *notes(found["split"]))
     if asked.json:
         asked.json.write_text(json.dumps(found, indent=1))

@@ -58,7 +58,7 @@ REDUCED = (
     Instance("submersible-2x5x240", "submersible", Size(2, 5, 240)),
 )
 """Two scenarios made small, see ``reduced``; ``variant`` names the scenario, which has dates of its own."""
-PROVABLE = (
+NEARLY_CLOSED = (
     Instance("1x2x120-slack", "slack", Size(1, 2, 120)),
     Instance("1x4x120-slack", "slack", Size(1, 4, 120)),
     Instance("2x2x120-tight", "tight", Size(2, 2, 120)),

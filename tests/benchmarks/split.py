@@ -1,4 +1,4 @@
-"""Whose the gap is, where a direct solver can prove the optimum: the search's or the bound's."""
+"""Whose the gap is, where a direct solver proves the optimum or comes near: the search's or the bound's."""
 
 from __future__ import annotations
 

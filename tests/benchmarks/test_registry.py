@@ -195,7 +195,7 @@ def test_the_command_names_what_it_does_not_know(capsys):
 def test_the_command_measures_what_it_is_asked_for_and_writes_it(monkeypatch, capsys, tmp_path):
     toy_size = Size(1, 2, 120)
     monkeypatch.setattr(curves, "VARIED", {"people": [toy_size]})
-    monkeypatch.setattr(command, "PROVABLE", (Instance("toy", "slack", toy_size),))
+    monkeypatch.setattr(command, "NEARLY_CLOSED", (Instance("toy", "slack", toy_size),))
     monkeypatch.setattr(command, "chosen", lambda _names, _seed: [Instance("toy-tight", "tight", toy_size)])
     file = tmp_path / "found.json"
     given = ["--instances", "any", "--peers", "lp", "--curves", "--repeats", "1", "--split"]
