@@ -326,7 +326,7 @@ def test_what_cooled_to_more_than_the_best_menu_is_mended_and_not_thrown_away(
         assert (MEND in done) == mends and done[-1] == POLISH
     # mending alone makes a menu that is nearly as good as the one that was spoilt
     engine.load(spoilt)
-    cool(engine, MEND, 40_000)
+    cool(engine, MEND, 400_000)
     assert engine.best_value is not None
     assert other.best_value - engine.best_value < 0.3 * (other.best_value - poor)
 
