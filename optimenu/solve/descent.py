@@ -15,6 +15,7 @@ from optimenu.solve.schedule import (
     POLISH,
     QUICK,
     SKETCH,
+    SMALL,
     WARM,
     chunks,
     cool,
@@ -160,7 +161,7 @@ class Descent:
         sketches = sum(self._sketched(k) for k in range(self.pieces))
         self.sketch_moves = int(self.budget * SKETCH_PART)
         if self.engine.best_value is not None:
-            self.plan = replace(MAIN, likely=KNOWN.likely) if self.small else KNOWN
+            self.plan = SMALL if self.small else KNOWN
         left = self.budget - self.early - sketches * self.sketch_moves
         main = int(left * (MAIN_PART_EASY if self.easy else MAIN_PART))
         most = max(1, main // (MOVES_A_COLUMN * self.columns))

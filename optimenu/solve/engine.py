@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimenu.solve.chance import seeded
-from optimenu.solve.compiled import compiled
 from optimenu.solve.inner import inner
 from optimenu.solve.kernel import anneal
 from optimenu.solve.layout_parts import BIG
@@ -18,6 +17,7 @@ from optimenu.solve.state import (
     VALUE,
     State,
     Work,
+    activities,
     extra_value,
     keep_best,
     note_best,
@@ -198,7 +198,7 @@ class Engine:
         s.uses[:] = self._uses(s.x)
         full = self._full(s.x, s.drawn)
         values = full[p.n_menu + self.layout.extras]
-        _activities(p.row_start, p.row_column, p.row_coef, self.layout.rows, full, s.activity)
+        activities(p.row_start, p.row_column, p.row_coef, self.layout.rows, full, s.activity)
         own = np.flatnonzero(self.layout.rows < 0)
         s.activity[own] = values[self.layout.extra_high_of[own]]
         self._take_off(self.loose)
@@ -221,11 +221,7 @@ class Engine:
         """
         if loose == self.loose:
             return
-        self._keep()
-        s = self.state
-        s.score[BEST] = -BIG
-        # the best so far must not lean on a journal that began elsewhere
-        s.log[:] = (0, 0, 1)
+        self._put_aside()
         part = loose - self.loose
         self.loose = loose
         if loose:
@@ -269,8 +265,7 @@ class Engine:
     def tilt(self, on: bool) -> None:
         """Price the use of wide rows, or no more; the weights are set by ``weigh``."""
         if on != self.tilting and len(self.layout.tilt):
-            self._keep()
-            self.state.score[BEST] = -BIG
+            self._put_aside()
             self.tilting = on
 
     def hold(self, bonus: float) -> None:
@@ -278,8 +273,7 @@ class Engine:
         # whole, as all that is summed
         whole = float(round(bonus * self.unit)) if self.held.any() else 0.0
         if whole != self.bonus:
-            self._keep()
-            self.state.score[BEST] = -BIG
+            self._put_aside()
             self.bonus = whole
             self.layout.fixed.gain[:] = self._gain + whole * self.held
 
@@ -297,9 +291,14 @@ class Engine:
         total = inner(self._gain, x) - float(f.deducted[f.deduct_start[:-1] + made].sum())
         soft = np.flatnonzero(lay.price > 0)
         act = np.zeros(len(soft))
-        _activities(p.row_start, p.row_column, p.row_coef, lay.rows[soft], self._full(x, self._drawn(x)), act)
+        activities(p.row_start, p.row_column, p.row_coef, lay.rows[soft], self._full(x, self._drawn(x)), act)
         over = np.maximum(np.maximum(act - lay.high[soft], lay.low[soft] - act), 0.0)
         return total - inner(lay.price[soft], over)
+
+    def _put_aside(self) -> None:
+        """Keep the best so far and begin anew: from here on scores mean something else."""
+        self._keep()
+        self.state.score[BEST] = -BIG
 
     def _keep(self) -> None:
         """Put the best so far aside; its score is not its worth while rows are priced or columns held."""
@@ -403,20 +402,3 @@ def _unit(
         return float(worth[worth > 0].mean())
     soft = price > 0
     return float(np.median(price[soft] * scale[soft])) if np.any(soft) else 1.0
-
-
-@compiled
-def _activities(
-    row_start: NDArray[np.int64],
-    row_column: NDArray[np.int32],
-    row_coef: NDArray[np.int64],
-    rows: NDArray[np.int64],
-    x: NDArray[np.int64],
-    out: NDArray[np.float64],
-) -> None:
-    for k in range(len(rows)):
-        total = np.int64(0)
-        if rows[k] >= 0:
-            for j in range(row_start[rows[k]], row_start[rows[k] + 1]):
-                total += row_coef[j] * x[row_column[j]]
-        out[k] = np.float64(total)

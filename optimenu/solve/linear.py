@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import sys
 import threading
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
@@ -14,9 +11,10 @@ import highspy
 import numpy as np
 
 from optimenu.solve.blocks import start_of
+from optimenu.solve.quiet import quiet_descriptor
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Mapping
 
     from numpy.typing import NDArray
 
@@ -79,24 +77,6 @@ class LinearResult:
     objective: float
     x: NDArray[np.float64]
     dual: NDArray[np.float64]
-
-
-@contextmanager
-def quiet_descriptor() -> Iterator[None]:
-    """Send file descriptor 1 nowhere for a moment.
-
-    HiGHS prints its banner there when its first object is made, before it can be told to be silent.
-    """
-    sys.stdout.flush()
-    keep = os.dup(1)
-    try:
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, 1)
-        os.close(nowhere)
-        yield
-    finally:
-        os.dup2(keep, 1)
-        os.close(keep)
 
 
 @cache

@@ -74,6 +74,8 @@ QUICK = Plan(0.3, 0.005, 40, (-1.0, -1.0), ((0.0, 1.3),), 2e-4, until_menu=True)
 MAIN = Plan(0.08, 0.001, 160, (0.1, 0.6), ((0.5, 1.05), (0.85, 1.2)), 2e-4, tilt=0.95)
 KNOWN = replace(MAIN, hot=0.05, ramp=(0.2, 0.8), likely=0.95, swap=0.25, soft=0.36, loose=(0.5, 0.2, 0.7))
 """The long cooling where a menu is known already; to find a first one takes all columns and stiff rows."""
+SMALL = replace(MAIN, likely=KNOWN.likely)
+"""The same for a component of few columns, which needs heat, not softness."""
 AGAIN = Plan(0.03, 0.0025, 40, (-1.0, -1.0), ((0.0, 1.1),), 2e-3, near_from=0.0)
 SKETCH = Plan(0.03, 0.0025, 24, (-1.0, -1.0), ((0.0, 1.2),), 2e-3, near_from=0.0)
 NEAR = Plan(

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from optimenu.solve.compiled import compiled
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     from optimenu.solve.layout import Fixed
@@ -88,6 +89,24 @@ def deducted_at(
     if n <= length:
         return sums[a + n]  # type: ignore[no-any-return]
     return sums[a + length] + over * (n - length)  # type: ignore[no-any-return]
+
+
+@compiled
+def activities(
+    row_start: NDArray[np.int64],
+    row_column: NDArray[np.int32],
+    row_coef: NDArray[np.int64],
+    rows: NDArray[np.int64],
+    x: NDArray[np.int64],
+    out: NDArray[np.float64],
+) -> None:
+    """Work out the activities of some rows of a Program at ``x`` (n,) into ``out``; a row -1 has none."""
+    for k in range(len(rows)):
+        total = np.int64(0)
+        if rows[k] >= 0:
+            for j in range(row_start[rows[k]], row_start[rows[k] + 1]):
+                total += row_coef[j] * x[row_column[j]]
+        out[k] = np.float64(total)
 
 
 @compiled

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 from typing import Any
 
@@ -319,7 +320,7 @@ def test_what_cooled_to_more_than_the_best_menu_is_mended_and_not_thrown_away(
         engine.load(choice)
         engine.weigh(1.0, 2e-4)
         assert engine.promising == mends
-        descent = Descent(engine, engine.moves + 400, 16, Never(), None)
+        descent = Descent(engine, engine.moves + 400, 16, threading.Event(), None)
         descent.easy = True
         done.clear()
         descent.finish()
@@ -346,10 +347,3 @@ def neighbours(program: Program, engine: Engine, x: np.ndarray[Any, np.dtype[np.
 def broken(program: Program, counts: np.ndarray[Any, np.dtype[np.int64]]) -> Any:
     """Numbers of the hard rows that a choice breaks."""
     return program.broken(program.complete(counts))
-
-
-class Never:
-    """A stop that is never set."""
-
-    def is_set(self) -> bool:
-        return False
